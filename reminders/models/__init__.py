@@ -1,0 +1,17 @@
+"""Facts of stages four to six: protection schedule, reminder, message."""
+
+from reminders.models.consent import RecallConsent, Suppression
+from reminders.models.messages import Attempt, Notice, ProviderEvent
+from reminders.models.reminders import Recall
+from reminders.models.schedules import CoatDue, Schedule
+
+__all__ = [
+    "Attempt",
+    "CoatDue",
+    "Notice",
+    "ProviderEvent",
+    "Recall",
+    "RecallConsent",
+    "Schedule",
+    "Suppression",
+]
