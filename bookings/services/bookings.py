@@ -1,0 +1,178 @@
+"""Stage two: a request gets a time, is confirmed, moved, called off or missed."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from bookings import selectors, signals
+from bookings.models import BookingRequest, Visit, VisitEvent
+from bookings.rules import transitions
+from bookings.rules.durations import Estimate
+from bookings.rules.transitions import Action
+from bookings.rules.types import BikeKind, Condition, VisitState
+from bookings.services import diary
+
+
+@transaction.atomic
+def pencil(
+    *, request: BookingRequest, start: datetime, now: datetime, actor: str, hold_minutes: int | None = None
+) -> Visit:
+    """Hold the first free bay from `start` for the honest length of the job.
+
+    The hold lapses after `hold_minutes` (the shop's own setting when None). A request that has its visit already
+    gives that back. Raises SlotTaken when no bay is free for all of it.
+    """
+    request = BookingRequest.objects.select_for_update().get(pk=request.pk)
+    if (known := Visit.objects.filter(request=request).first()) is not None:
+        return known
+    shop = selectors.require_shop()
+    length = selectors.length_for(
+        request.tier, BikeKind(request.bike.kind), Condition(request.condition_told), selectors.icy(start)
+    )
+    until = now + timedelta(minutes=hold_minutes if hold_minutes is not None else shop.pencil_hold_minutes)
+    visit = Visit(
+        request=request,
+        bike=request.bike,
+        tier=request.tier,
+        state=VisitState.PENCILLED,
+        pencilled_until=until,
+        calendar_uid=f"visit-{request.submission_key}@rimebook",
+        calendar_stamp=now,
+        created_at=now,
+        changed_at=now,
+        **_timing(start, length),
+    )
+    _place(visit, start=start, expires_at=until, now=now)
+    _note(visit, action="pencilled", before="", now=now, actor=actor, reason="")
+    return visit
+
+
+def _timing(start: datetime, length: Estimate) -> dict[str, object]:
+    return {
+        "starts_at": start,
+        "promised_at": start + timedelta(minutes=length.promised_minutes),
+        "booked_minutes": length.promised_minutes,
+        "usual_minutes": round(length.median_minutes),
+        "length_reasons": [[words, round(factor, 3)] for words, factor in length.reasons],
+    }
+
+
+def _place(visit: Visit, *, start: datetime, expires_at: datetime | None, now: datetime) -> None:
+    """Save the visit in the first bay that is free from `start`; raises SlotTaken, and the caller's transaction ends."""
+    if not selectors.is_open_for(start=start, minutes=visit.booked_minutes):
+        raise diary.SlotTaken(_("The shop is not open for the whole of that time."))
+    for bay in selectors.bays():
+        visit.bay = bay
+        visit.save()
+        try:
+            diary.take(visit=visit, start=start, minutes=visit.booked_minutes, expires_at=expires_at, now=now)
+        except diary.SlotTaken:
+            continue
+        return
+    raise diary.SlotTaken(_("Somebody else has just taken that time."))
+
+
+def _note(visit: Visit, *, action: str, before: str, now: datetime, actor: str, reason: str) -> VisitEvent:
+    """Write the trail and tell listeners, all in the transaction of the change."""
+    event = VisitEvent.objects.create(
+        visit=visit, at=now, actor=actor, action=action, from_state=before, to_state=visit.state, reason=reason
+    )
+    signals.visit_changed.send(Visit, visit=visit, event=event, now=now)
+    return event
+
+
+def locked(visit: Visit) -> Visit:
+    """The visit as the database has it, locked first of all rows."""
+    return Visit.objects.select_for_update(of=("self",)).select_related("bike__rider", "tier", "bay").get(pk=visit.pk)
+
+
+def advance(
+    visit: Visit, action: Action, *, now: datetime, actor: str, reason: str = "", tells_calendars: bool = False
+) -> Visit:
+    """Take `action` on a locked visit: state, trail and listeners. Raises WrongState."""
+    before = visit.state
+    visit.state = transitions.after(VisitState(before), action)
+    visit.changed_at = now
+    if tells_calendars:
+        visit.calendar_sequence += 1
+        visit.calendar_stamp = now
+    visit.save()
+    _note(visit, action=action, before=before, now=now, actor=actor, reason=reason)
+    return visit
+
+
+@transaction.atomic
+def confirm(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Visit:
+    """Make a pencilled visit firm. Raises WrongState or HoldLapsed."""
+    visit = locked(visit)
+    transitions.after(VisitState(visit.state), Action.CONFIRM)
+    diary.make_firm(visit=visit, now=now)
+    visit.pencilled_until = None
+    return advance(visit, Action.CONFIRM, now=now, actor=actor, reason=reason, tells_calendars=True)
+
+
+@transaction.atomic
+def move(*, visit: Visit, start: datetime, now: datetime, actor: str, reason: str) -> Visit:
+    """Give a visit another time of the same length. Raises WrongState or SlotTaken, and then nothing has changed."""
+    visit = locked(visit)
+    transitions.after(VisitState(visit.state), Action.MOVE)
+    diary.lock_days(
+        [
+            *diary.quarters(visit.starts_at, visit.promised_at),
+            *diary.quarters(start, start + timedelta(minutes=visit.booked_minutes)),
+        ]
+    )
+    diary.let_go(visit=visit)
+    visit.starts_at = start
+    visit.promised_at = start + timedelta(minutes=visit.booked_minutes)
+    _place(visit, start=start, expires_at=visit.pencilled_until, now=now)
+    return advance(visit, Action.MOVE, now=now, actor=actor, reason=reason, tells_calendars=True)
+
+
+@transaction.atomic
+def call_off(*, visit: Visit, now: datetime, actor: str, reason: str) -> Visit:
+    """End a visit before the work and free its time. Raises WrongState."""
+    return _end(locked(visit), Action.CALL_OFF, now=now, actor=actor, reason=reason)
+
+
+@transaction.atomic
+def miss(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Visit:
+    """Note that the bike did not come. Raises WrongState."""
+    return _end(locked(visit), Action.MISS, now=now, actor=actor, reason=reason)
+
+
+def lapse_holds(*, now: datetime) -> int:
+    """Let go of every pencilled visit nobody confirmed in time; gives how many."""
+    lapsed = 0
+    for visit in Visit.objects.filter(state=VisitState.PENCILLED, pencilled_until__lt=now).order_by("pk"):
+        with transaction.atomic():
+            fresh = locked(visit)
+            # Somebody may have confirmed or called it off since the list was read.
+            if fresh.state == VisitState.PENCILLED and fresh.pencilled_until and fresh.pencilled_until < now:
+                _end(fresh, Action.LAPSE, now=now, actor="Rimebook", reason="not confirmed in time")
+                lapsed += 1
+    return lapsed
+
+
+def _end(visit: Visit, action: Action, *, now: datetime, actor: str, reason: str) -> Visit:
+    transitions.after(VisitState(visit.state), action)
+    diary.let_go(visit=visit)
+    return advance(visit, action, now=now, actor=actor, reason=reason, tells_calendars=True)
+
+
+@transaction.atomic
+def note_reply(*, visit: Visit, reply: str, sequence: int, now: datetime, actor: str) -> bool:
+    """Keep what the rider's calendar answered; False when it answers an older invitation.
+
+    A reply can be forged, so it is a hint for staff and never changes the visit by itself.
+    """
+    visit = locked(visit)
+    if sequence != visit.calendar_sequence:
+        return False
+    visit.rider_reply = reply
+    visit.save(update_fields=["rider_reply"])
+    _note(visit, action="replied", before=visit.state, now=now, actor=actor, reason=reply)
+    return True
