@@ -120,7 +120,7 @@ def web_part(listener: socket.socket, environment: Mapping[str, str]) -> Part:
     """Gunicorn serving the site on `listener`."""
     command = [sys.executable, "-m", "gunicorn", "config.wsgi", "--bind", f"fd://{listener.fileno()}"]
     command += ["--worker-class", "gthread", "--workers", "2", "--threads", "4", "--graceful-timeout", "5"]
-    command += ["--no-control-socket"] if _gunicorn_has_control_socket() else []
+    command += ["--no-control-socket"]
     host, port = listener.getsockname()
     return Part(
         "web server",
@@ -145,12 +145,6 @@ def beat_part(environment: Mapping[str, str], directory: Path) -> Part:
     command = [sys.executable, "-m", "celery", "-A", "config.celery", "beat", "--loglevel", "INFO"]
     command += ["--schedule", str(schedule), "--pidfile", ""]
     return Part("beat", command, ready=lambda: any(directory.glob("beat-schedule*")), environment=environment)
-
-
-def _gunicorn_has_control_socket() -> bool:
-    from gunicorn.config import KNOWN_SETTINGS
-
-    return any(setting.name == "control_socket_disable" for setting in KNOWN_SETTINGS)
 
 
 def _greets(address: tuple[str, int], greeting: bytes) -> bool:

@@ -100,7 +100,7 @@ class Supervisor:
             time.sleep(0.05)
 
     def run(self, name: str, command: list[str], environment: Mapping[str, str], shown: bool = False) -> None:
-        """Run one command to its end; raise PartFailed unless it succeeds. `shown` leaves its output to the terminal."""
+        """Run one command to its end; raise PartFailed unless it succeeds. `shown` gives it the terminal."""
         part = Part(name, command, ready=lambda: True, environment=environment)
         with self.log_of(name).open("ab") as log:
             process = _launch(part, None if shown else log)
