@@ -1,0 +1,149 @@
+"""Facts of a visit as an iCalendar invitation (RFC 5545, iTIP RFC 5546). The only module that speaks iCalendar.
+
+Equal facts give equal bytes: the stamp is the stored moment of the revision, never the present one. Times are
+written in UTC, so no zone rules travel along and no client can misread them.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from enum import StrEnum
+
+from icalendar import Alarm, Calendar, Event, vCalAddress, vText
+
+PRODUCT_ID = "-//Rimebook//Workshop diary//EN"
+# C0 and C1 controls with DEL, and the two Unicode line separators: one parser drops the whole attendee on a NUL.
+_CONTROLS = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+_CONTROLS_BUT_NEWLINE = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f]+")
+# RFC 6868 codes a quote as ^', which parsers without it show to people as it stands; icalendar's own parser takes a
+# backslash before the semicolon for an escape and swallows the next parameter.
+_UNSAFE_IN_PARAMETER = str.maketrans({'"': "'", "^": " ", "\\": "/"})
+_ADDRESS = re.compile(r"[^\s<>\",;:\\@]+@[^\s<>\",;:\\@]+")
+
+
+class Method(StrEnum):
+    """What a calendar shall do with the event (RFC 5546, 3.2)."""
+
+    REQUEST = "REQUEST"
+    CANCEL = "CANCEL"
+
+
+class Status(StrEnum):
+    """How firm the event is (RFC 5545, 3.8.1.11)."""
+
+    TENTATIVE = "TENTATIVE"
+    CONFIRMED = "CONFIRMED"
+    CANCELLED = "CANCELLED"
+
+
+@dataclass(frozen=True)
+class InvitationFacts:
+    """One revision of one event. `stamp`, `starts_at` and `ends_at` are aware; `alarm` is the time before the start.
+
+    Raises ValueError for a naive time, an end that is not after the start, an address that is none, a missing
+    identifier, a negative sequence, or a status that contradicts the method.
+    """
+
+    method: Method
+    status: Status
+    uid: str
+    sequence: int
+    stamp: datetime
+    starts_at: datetime
+    ends_at: datetime
+    summary: str
+    description: str
+    location: str
+    organizer_name: str
+    organizer_email: str
+    attendee_name: str
+    attendee_email: str
+    url: str = ""
+    alarm: timedelta | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("stamp", "starts_at", "ends_at"):
+            if getattr(self, name).utcoffset() is None:
+                raise ValueError(f"{name} must carry its offset; a floating time means another moment in each zone")
+        for name in ("organizer_email", "attendee_email"):
+            if not _ADDRESS.fullmatch(getattr(self, name)):
+                raise ValueError(f"{name} is not an address: {getattr(self, name)!r}")
+        if self.ends_at <= self.starts_at:
+            raise ValueError("an event must end after it starts")
+        if not plain(self.uid) or plain(self.uid) != self.uid:
+            raise ValueError("uid must be one line of text")
+        if self.sequence < 0:
+            raise ValueError("sequence counts from 0")
+        if (self.method is Method.CANCEL) != (self.status is Status.CANCELLED):
+            raise ValueError("CANCEL says STATUS:CANCELLED, and nothing else does")
+
+
+def plain(text: str) -> str:
+    """One line of text without control characters."""
+    return _CONTROLS.sub(" ", text).strip()
+
+
+def invitation(facts: InvitationFacts) -> bytes:
+    """The calendar as UTF-8 with CRLF line ends, folded at 75 octets."""
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT_ID)
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    calendar.add("method", facts.method.value)
+    calendar.add_component(_event(facts))
+    return calendar.to_ical(sorted=True)
+
+
+def _event(facts: InvitationFacts) -> Event:
+    event = Event()
+    event.add("uid", facts.uid)
+    event.add("sequence", facts.sequence)
+    event.add("dtstamp", _utc(facts.stamp))
+    event.add("last-modified", _utc(facts.stamp))
+    event.add("dtstart", _utc(facts.starts_at))
+    event.add("dtend", _utc(facts.ends_at))
+    event.add("summary", plain(facts.summary))
+    event.add("description", _paragraphs(facts.description))
+    event.add("location", plain(facts.location))
+    event.add("status", facts.status.value)
+    event.add("organizer", _person(facts.organizer_name, facts.organizer_email), encode=False)
+    event.add("attendee", _guest(facts), encode=False)
+    if facts.url:
+        event.add("url", plain(facts.url))
+    if facts.alarm is not None and facts.method is not Method.CANCEL:
+        event.add_component(_alarm(facts))
+    return event
+
+
+def _alarm(facts: InvitationFacts) -> Alarm:
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", plain(facts.summary))
+    alarm.add("trigger", -facts.alarm if facts.alarm else timedelta(0))
+    return alarm
+
+
+def _person(name: str, email: str) -> vCalAddress:
+    address = vCalAddress(f"mailto:{email}")
+    common_name = plain(name.translate(_UNSAFE_IN_PARAMETER))
+    if common_name:
+        address.params["CN"] = vText(common_name)
+    return address
+
+
+def _guest(facts: InvitationFacts) -> vCalAddress:
+    address = _person(facts.attendee_name, facts.attendee_email)
+    wanted = "FALSE" if facts.method is Method.CANCEL else "TRUE"
+    address.params.update(CUTYPE="INDIVIDUAL", ROLE="REQ-PARTICIPANT", PARTSTAT="NEEDS-ACTION", RSVP=wanted)
+    return address
+
+
+def _paragraphs(text: str) -> str:
+    unified = re.sub("\r\n?|[\u2028\u2029\x85]", "\n", text)
+    return _CONTROLS_BUT_NEWLINE.sub(" ", unified).strip()
+
+
+def _utc(moment: datetime) -> datetime:
+    return moment.astimezone(UTC).replace(microsecond=0)
