@@ -17,7 +17,8 @@ def read_phone(typed: str, region: str) -> str:
         number = phonenumbers.parse(typed, region)
     except phonenumbers.NumberParseException as error:
         raise ValidationError(_("Please check this phone number: it does not look complete.")) from error
-    if not phonenumbers.is_possible_number(number):
+    # A number that reaches somebody only within its own area code would be stored as one nobody can ring.
+    if phonenumbers.is_possible_number_with_reason(number) != phonenumbers.ValidationResult.IS_POSSIBLE:
         raise ValidationError(_("Please check this phone number: it is too long or too short."))
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
 
