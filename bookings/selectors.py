@@ -143,6 +143,15 @@ def is_open_for(*, start: datetime, minutes: int) -> bool:
     return any(opens <= begin and begin + minutes * 60 <= closes for opens, closes in day.open_seconds)
 
 
+def ready_from(tier: Tier, start: datetime, minutes: int) -> datetime:
+    """When a bike whose work starts at `start` can be collected: worked on, cured, and the shop open again."""
+    cured = start + timedelta(minutes=minutes + tier.curing_minutes)
+    week = diary(cured.astimezone(require_shop().zone).date(), 14)
+    seconds = int(cured.timestamp())
+    later = (max(opens, seconds) for opens, closes in week.open_seconds if closes > seconds)
+    return datetime.fromtimestamp(min(later, default=seconds), UTC)
+
+
 def open_minutes(day: date) -> int:
     """Work minutes of all bays on a day."""
     return sum(closes - opens for opens, closes in diary(day, 1).open_seconds) // 60 * len(bays())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -14,7 +16,7 @@ from bookings.text import VISIT_STATE
 
 
 class Visit(models.Model):
-    """One stay of one bike. Times are UTC; the work starts at `starts_at` and is promised done by `promised_at`."""
+    """One stay of one bike: work starts at `starts_at`, the bike is promised cured at `promised_at`, both UTC."""
 
     request = models.OneToOneField(BookingRequest, on_delete=models.PROTECT, related_name="visit")
     bike = models.ForeignKey(Bike, on_delete=models.PROTECT, related_name="visits")
@@ -49,6 +51,11 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.tier} · {self.bike}"
+
+    @property
+    def work_until(self) -> datetime:
+        """When the booked work ends and the bay is free again."""
+        return self.starts_at + timedelta(minutes=self.booked_minutes)
 
 
 class Claim(models.Model):

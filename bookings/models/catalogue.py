@@ -20,6 +20,11 @@ class Tier(models.Model):
     usual_minutes = models.PositiveSmallIntegerField(
         _("usual work minutes"), validators=[MinValueValidator(15)], help_text=_("For a bare bike that is only dirty.")
     )
+    curing_minutes = models.PositiveIntegerField(
+        _("usual standing time after the work"),
+        default=0,
+        help_text=_("Until the coats are dry; no work, but no bike."),
+    )
     position = models.PositiveSmallIntegerField(default=0)
     offered = models.BooleanField(_("offered now"), default=True)
 

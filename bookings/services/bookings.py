@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from bookings import selectors, signals
-from bookings.models import BookingRequest, Visit, VisitEvent
+from bookings.models import BookingRequest, Tier, Visit, VisitEvent
 from bookings.rules import transitions
 from bookings.rules.durations import Estimate
 from bookings.rules.transitions import Action
@@ -28,11 +29,10 @@ def pencil(
     request = BookingRequest.objects.select_for_update().get(pk=request.pk)
     if (known := Visit.objects.filter(request=request).first()) is not None:
         return known
-    shop = selectors.require_shop()
     length = selectors.length_for(
         request.tier, BikeKind(request.bike.kind), Condition(request.condition_told), selectors.icy(start)
     )
-    until = now + timedelta(minutes=hold_minutes if hold_minutes is not None else shop.pencil_hold_minutes)
+    until = _held_until(now, hold_minutes)
     visit = Visit(
         request=request,
         bike=request.bike,
@@ -43,17 +43,22 @@ def pencil(
         calendar_stamp=now,
         created_at=now,
         changed_at=now,
-        **_timing(start, length),
+        **_timing(start, request.tier, length),
     )
     _place(visit, start=start, expires_at=until, now=now)
     _note(visit, action="pencilled", before="", now=now, actor=actor, reason="")
     return visit
 
 
-def _timing(start: datetime, length: Estimate) -> dict[str, object]:
+def _held_until(now: datetime, hold_minutes: int | None) -> datetime:
+    held = selectors.require_shop().pencil_hold_minutes if hold_minutes is None else hold_minutes
+    return now + timedelta(minutes=held)
+
+
+def _timing(start: datetime, tier: Tier, length: Estimate) -> dict[str, Any]:
     return {
         "starts_at": start,
-        "promised_at": start + timedelta(minutes=length.promised_minutes),
+        "promised_at": selectors.ready_from(tier, start, length.promised_minutes),
         "booked_minutes": length.promised_minutes,
         "usual_minutes": round(length.median_minutes),
         "length_reasons": [[words, round(factor, 3)] for words, factor in length.reasons],
@@ -61,7 +66,9 @@ def _timing(start: datetime, length: Estimate) -> dict[str, object]:
 
 
 def _place(visit: Visit, *, start: datetime, expires_at: datetime | None, now: datetime) -> None:
-    """Save the visit in the first bay that is free from `start`; raises SlotTaken, and the caller's transaction ends."""
+    """Save the visit in the first bay that is free from `start`; raises SlotTaken, which ends the transaction."""
+    if start < now:
+        raise diary.SlotTaken(_("That time has passed."))
     if not selectors.is_open_for(start=start, minutes=visit.booked_minutes):
         raise diary.SlotTaken(_("The shop is not open for the whole of that time."))
     for bay in selectors.bays():
@@ -116,18 +123,24 @@ def confirm(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Vis
 
 @transaction.atomic
 def move(*, visit: Visit, start: datetime, now: datetime, actor: str, reason: str) -> Visit:
-    """Give a visit another time of the same length. Raises WrongState or SlotTaken, and then nothing has changed."""
+    """Give a visit another time of the same length; a pencilled one is held afresh.
+
+    Raises WrongState or SlotTaken, and then nothing has changed.
+    """
     visit = locked(visit)
     transitions.after(VisitState(visit.state), Action.MOVE)
     diary.lock_days(
         [
-            *diary.quarters(visit.starts_at, visit.promised_at),
+            *diary.quarters(visit.starts_at, visit.work_until),
             *diary.quarters(start, start + timedelta(minutes=visit.booked_minutes)),
         ]
     )
     diary.let_go(visit=visit)
+    if visit.pencilled_until is not None:
+        # A hold that has lapsed already would be anybody's to take again at once.
+        visit.pencilled_until = max(visit.pencilled_until, _held_until(now, None))
     visit.starts_at = start
-    visit.promised_at = start + timedelta(minutes=visit.booked_minutes)
+    visit.promised_at = selectors.ready_from(visit.tier, start, visit.booked_minutes)
     _place(visit, start=start, expires_at=visit.pencilled_until, now=now)
     return advance(visit, Action.MOVE, now=now, actor=actor, reason=reason, tells_calendars=True)
 
@@ -140,8 +153,11 @@ def call_off(*, visit: Visit, now: datetime, actor: str, reason: str) -> Visit:
 
 @transaction.atomic
 def miss(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Visit:
-    """Note that the bike did not come. Raises WrongState."""
-    return _end(locked(visit), Action.MISS, now=now, actor=actor, reason=reason)
+    """Note that the bike did not come. Raises WrongState, also before the visit was to begin."""
+    visit = locked(visit)
+    if now < visit.starts_at:
+        raise transitions.WrongState(_("This visit is still to come, so it cannot have been missed."))
+    return _end(visit, Action.MISS, now=now, actor=actor, reason=reason)
 
 
 def lapse_holds(*, now: datetime) -> int:

@@ -53,7 +53,7 @@ def take(*, visit: Visit, start: datetime, minutes: int, expires_at: datetime | 
     lock_days(wanted)
     adapt = connection.ops.adapt_datetimefield_value
     expiry = adapt(expires_at) if expires_at else None
-    parameters: list[object] = []
+    parameters: list[int | str | datetime | None] = []
     for quarter in wanted:
         parameters += [visit.bay_id, quarter, visit.pk, None, expiry]
     statement = _TAKE.format(rows=", ".join(["(%s, %s, %s, %s, %s)"] * len(wanted)))
@@ -65,12 +65,14 @@ def take(*, visit: Visit, start: datetime, minutes: int, expires_at: datetime | 
 
 def make_firm(*, visit: Visit, now: datetime) -> None:
     """Turn a living hold into a firm claim; raises HoldLapsed when any quarter of it has gone."""
-    wanted = len(quarters(visit.starts_at, visit.starts_at + timedelta(minutes=visit.booked_minutes)))
-    lock_days(quarters(visit.starts_at, visit.starts_at + timedelta(minutes=visit.booked_minutes)))
-    if Claim.objects.filter(visit=visit, expires_at__gte=now).update(expires_at=None) != wanted:
+    wanted = quarters(visit.starts_at, visit.work_until)
+    lock_days(wanted)
+    if Claim.objects.filter(visit=visit, expires_at__gte=now).update(expires_at=None) != len(wanted):
         raise HoldLapsed("The time was held for a while and has been let go. Please choose a new one.")
 
 
 def let_go(*, visit: Visit) -> None:
-    """Free everything a visit holds."""
-    Claim.objects.filter(visit=visit).delete()
+    """Free everything a visit holds, under the same day locks as taking: two that cross would wait for each other."""
+    held = Claim.objects.filter(visit=visit)
+    lock_days(held.values_list("quarter", flat=True))
+    held.delete()

@@ -69,7 +69,10 @@ def receive(
                 created_at=now,
             )
     except IntegrityError:
-        return BookingRequest.objects.get(submission_key=submission_key)
+        twin = BookingRequest.objects.filter(submission_key=submission_key).first()
+        if twin is None:
+            raise  # not a second submit: the facts themselves were refused
+        return twin
     signals.request_received.send(BookingRequest, request=request, now=now)
     return request
 
