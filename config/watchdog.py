@@ -7,21 +7,35 @@ still listed is asked to stop, then made to.
 
 from __future__ import annotations
 
+import glob
 import os
 import signal
 import sys
 import time
+from collections.abc import Iterator
 
 GRACE_SECONDS = 8.0
 
 
 def alive(group: int) -> bool:
-    """Tell whether any process of the group still runs."""
+    """Tell whether any process of the group still runs; one that only waits to be buried does not."""
     try:
         os.killpg(group, 0)
     except (ProcessLookupError, PermissionError):
         return False
-    return True
+    states = [state for member, state in _processes() if member == group]
+    return any(state not in "ZX" for state in states) if states else not os.path.isdir("/proc/self")
+
+
+def _processes() -> Iterator[tuple[int, str]]:
+    """(process group, state letter) of every process, where the system tells (proc(5))."""
+    for path in glob.glob("/proc/[0-9]*/stat"):
+        try:
+            with open(path, "rb") as file:
+                fields = file.read().rpartition(b")")[2].split()
+        except OSError:
+            continue
+        yield int(fields[2]), fields[0].decode()
 
 
 def end(groups: set[int], grace_seconds: float) -> None:

@@ -1,0 +1,1 @@
+"""Real parts tests run against: broker, worker, SMTP server, browser, a shop."""
