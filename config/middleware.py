@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from bookings import selectors
 
 # 'self' only: no inline code, nothing from elsewhere. Charts are served as images of our own.
 CONTENT_POLICY = (
@@ -27,3 +30,15 @@ class PolicyHeaders:
             response.headers.setdefault("Cache-Control", "private, no-store")
             response.headers.setdefault("X-Robots-Tag", "noindex")
         return response
+
+
+class ShopZone:
+    """Show and read every time in the shop's zone, whatever zone the machine or the visitor is in."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        shop = selectors.shop()
+        with timezone.override(shop.zone if shop else None):
+            return self.get_response(request)

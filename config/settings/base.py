@@ -21,8 +21,10 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",  # so that config/templates may override how fields are written
     "anymail",
 ]
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
@@ -35,6 +37,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "config.middleware.PolicyHeaders",
     "bookings.clock.RequestClock",
+    "config.middleware.ShopZone",
 ]
 
 ROOT_URLCONF = "config.urls"
