@@ -75,12 +75,13 @@ def _socket_path(supervisor: Supervisor, directory: Path) -> Path:
     return short / "broker.sock"
 
 
-def answers_ping(path: Path) -> bool:
-    """Tell whether a Redis-protocol server answers on the unix socket `path`."""
-    with socket.socket(socket.AF_UNIX) as connection:
+def answers_ping(address: Path | tuple[str, int]) -> bool:
+    """Tell whether a Redis-protocol server answers on a unix socket or at (host, port)."""
+    family = socket.AF_UNIX if isinstance(address, Path) else socket.AF_INET
+    with socket.socket(family) as connection:
         connection.settimeout(1)
         try:
-            connection.connect(str(path))
+            connection.connect(str(address) if isinstance(address, Path) else address)
             connection.sendall(b"PING\r\n")
             return connection.recv(16).startswith(b"+PONG")
         except OSError:

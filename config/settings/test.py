@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import os
-from typing import Any
 
 from config.settings.base import *  # noqa: F403
 from config.settings.base import CELERY as BASE_CELERY
-from config.settings.base import DATABASES as BASE_DATABASES
+from config.settings.base import DATABASES
 
 DEBUG = False
 SECRET_KEY = "only-for-tests-" + "x" * 50
@@ -18,10 +17,9 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # speed on
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = True
 
-DATABASES: dict[str, dict[str, Any]] = BASE_DATABASES
-if "init_command" in DATABASES["default"].get("OPTIONS", {}):
-    # A killed process loses nothing without the disk's confirmation, only a power cut would; tests need no more.
-    _options = DATABASES["default"]["OPTIONS"]
+# A killed process loses nothing without the disk's confirmation, only a power cut would; tests need no more.
+_options = DATABASES["default"].get("OPTIONS", {})
+if "init_command" in _options:
     _options["init_command"] = _options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
 
 # Without a broker of its own a test's wake-ups go nowhere, quickly; the fixture `broker` brings a real one.

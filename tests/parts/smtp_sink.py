@@ -115,7 +115,7 @@ class SmtpSink:
             deadline = time.monotonic() + self._hang_seconds[phase]
             while time.monotonic() < deadline and not self._release.is_set():
                 await asyncio.sleep(0.02)
-        if phase in self._drops and server.transport is not None:
+        if phase in self._drops and isinstance(server.transport, asyncio.WriteTransport):
             server.transport.abort()
         return self._replies.get(phase, OK)
 
@@ -124,7 +124,7 @@ class _OnAnyPort(Controller):
     """aiosmtpd's controller connects to the port it was given; with 0 that is known only after binding."""
 
     def _trigger_server(self) -> None:
-        assert self.server is not None
+        assert isinstance(self.server, asyncio.Server)
         self.port = self.server.sockets[0].getsockname()[1]
         super()._trigger_server()
 
