@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from django.core.exceptions import ImproperlyConfigured
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet, Value
+from django.db.models.functions import Replace
+from django.utils.translation import gettext as _
 
 from bookings.models import (
     Bay,
@@ -111,14 +115,50 @@ def busy(first_day: date, days: int, now: datetime) -> dict[int, list[slots.Inte
 
 
 def free_starts(
-    *, minutes: int, now: datetime, from_day: date | None = None, days: int = 21, limit: int | None = None
+    *,
+    minutes: int,
+    now: datetime,
+    from_day: date | None = None,
+    days: int = 21,
+    limit: int | None = None,
+    notice_minutes: int | None = None,
 ) -> list[slots.Slot]:
-    """Every start at which `minutes` of work fit, earliest first, not before the shop's notice time."""
+    """Every start at which `minutes` of work fit, earliest first, at least `notice_minutes` ahead (the shop's own
+    when None; staff, with the bike at the gate, need none)."""
     found_shop = require_shop()
     today = now.astimezone(found_shop.zone).date()
     first_day = max(today, from_day or today)
-    soonest = now + timedelta(minutes=found_shop.booking_notice_minutes)
+    ahead = found_shop.booking_notice_minutes if notice_minutes is None else notice_minutes
+    soonest = now + timedelta(minutes=ahead)
     return slots.free_starts(diary(first_day, days), busy(first_day, days, now), minutes, soonest, limit)
+
+
+@dataclass(frozen=True, order=True)
+class Offer:
+    """A start (UTC) at which a job fits, with the length promised for it."""
+
+    start: datetime
+    length: durations.Estimate = field(compare=False)
+
+    @property
+    def ready_by(self) -> datetime:
+        """When the work is promised done."""
+        return self.start + timedelta(minutes=self.length.promised_minutes)
+
+
+def offers(
+    *, tier: Tier, kind: BikeKind, condition: Condition, now: datetime, from_day: date | None = None, days: int = 21
+) -> list[Offer]:
+    """Every start at which the honest length of this job fits, earliest first; icy months take their own length."""
+    model = length_model()
+    icy_months = set(ClimateMonth.objects.filter(minimum_temperature_c__lte=0).values_list("month", flat=True))
+    found = []
+    for is_icy in (False, True):
+        length = model.estimate(durations.Features(tier.code, kind, condition, is_icy))
+        free = free_starts(minutes=length.promised_minutes, now=now, from_day=from_day, days=days)
+        starts = [slot.start for slot in one_start_per_time(free) if (slot.start.month in icy_months) is is_icy]
+        found += [Offer(start, length) for start in starts]
+    return sorted(found)
 
 
 def one_start_per_time(found: list[slots.Slot]) -> list[slots.Slot]:
@@ -152,9 +192,40 @@ def ready_from(tier: Tier, start: datetime, minutes: int) -> datetime:
     return datetime.fromtimestamp(min(later, default=seconds), UTC)
 
 
-def open_minutes(day: date) -> int:
-    """Work minutes of all bays on a day."""
-    return sum(closes - opens for opens, closes in diary(day, 1).open_seconds) // 60 * len(bays())
+@dataclass(frozen=True)
+class DayRoom:
+    """One day of the shop: minutes of work its bays have and have promised away, and what fills them."""
+
+    day: date
+    open_minutes: int
+    booked_minutes: int
+    closed_because: str
+    visits: tuple[Visit, ...]
+
+
+def room(*, first_day: date, days: int, now: datetime) -> list[DayRoom]:
+    """Minutes open and booked on each day; holds that have lapsed at `now` count for nothing."""
+    zone = require_shop().zone
+    places = len(bays())
+    capacity: dict[date, int] = defaultdict(int)
+    for opens, closes in diary(first_day, days).open_seconds:
+        capacity[datetime.fromtimestamp(opens, zone).date()] += (closes - opens) // 60 * places
+    begin, end = (datetime.combine(first_day + timedelta(days=n), time(0), zone) for n in (0, days))
+    booked: dict[date, list[Visit]] = defaultdict(list)
+    for visit in visits_between(begin, end).exclude(state=VisitState.PENCILLED, pencilled_until__lt=now):
+        booked[visit.starts_at.astimezone(zone).date()].append(visit)
+    closed = dict(Closure.objects.filter(day__gte=first_day).values_list("day", "reason"))
+    week = [first_day + timedelta(days=n) for n in range(days)]
+    return [
+        DayRoom(
+            day=day,
+            open_minutes=capacity[day],
+            booked_minutes=sum(visit.booked_minutes for visit in booked[day]),
+            closed_because=closed.get(day, "") or ("" if capacity[day] else _("no opening hours")),
+            visits=tuple(booked[day]),
+        )
+        for day in week
+    ]
 
 
 def visits() -> QuerySet[Visit]:
@@ -191,20 +262,24 @@ def visit_detail(primary_key: int) -> Visit | None:
 
 
 def find(text: str, limit: int = 12) -> list[Rider]:
-    """Riders whose name, number, address, registration or bike contains `text`; spaces in numbers do not matter."""
+    """Riders of whom every word of `text` is part of name, address, number, bike or registration, or who have `text`
+    as part of their number; blanks in numbers and registrations do not matter."""
     wanted = text.strip()
     if len(wanted) < 2:
         return []
-    match = (
-        Q(name__icontains=wanted)
-        | Q(email__icontains=wanted)
-        | Q(bikes__description__icontains=wanted)
-        | Q(bikes__registration__icontains=wanted.replace(" ", ""))
-        | Q(bikes__registration__icontains=wanted)
-    )
-    digits = "".join(character for character in wanted if character.isdigit())
-    if len(digits) >= 3:
-        match |= Q(phone_e164__contains=digits.lstrip("0"))
+    riders = Rider.objects.all()
+    for word in wanted.split():
+        riders = riders.filter(_knows(word))
+    if set(wanted) <= set("0123456789 +-.()"):
+        digits = "".join(filter(str.isdecimal, wanted)).lstrip("0")
+        riders = riders | Rider.objects.filter(phone_e164__contains=digits or "none")
     recent = Visit.objects.select_related("tier").order_by("-starts_at")
     bikes = Bike.objects.prefetch_related(Prefetch("visits", queryset=recent))
-    return list(Rider.objects.filter(match).distinct().prefetch_related(Prefetch("bikes", queryset=bikes))[:limit])
+    return list(riders.distinct().prefetch_related(Prefetch("bikes", queryset=bikes))[:limit])
+
+
+def _knows(word: str) -> Q:
+    """Riders with `word` somewhere; registrations are compared without their blanks."""
+    bikes = Bike.objects.annotate(plate=Replace("registration", Value(" "), Value("")))
+    theirs = bikes.filter(Q(description__icontains=word) | Q(plate__icontains=word))
+    return Q(name__icontains=word) | Q(email__icontains=word) | Q(pk__in=theirs.values("rider"))
