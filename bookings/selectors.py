@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from django.core.exceptions import ImproperlyConfigured
@@ -139,11 +138,6 @@ class Offer:
 
     start: datetime
     length: durations.Estimate = field(compare=False)
-
-    @property
-    def ready_by(self) -> datetime:
-        """When the work is promised done."""
-        return self.start + timedelta(minutes=self.length.promised_minutes)
 
 
 def offers(
