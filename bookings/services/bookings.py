@@ -46,7 +46,7 @@ def pencil(
         **_timing(start, request.tier, length),
     )
     _place(visit, start=start, expires_at=until, now=now)
-    _note(visit, action="pencilled", before="", now=now, actor=actor, reason="")
+    note(visit, action="pencilled", before="", now=now, actor=actor, reason="")
     return visit
 
 
@@ -82,7 +82,7 @@ def _place(visit: Visit, *, start: datetime, expires_at: datetime | None, now: d
     raise diary.SlotTaken(_("Somebody else has just taken that time."))
 
 
-def _note(visit: Visit, *, action: str, before: str, now: datetime, actor: str, reason: str) -> VisitEvent:
+def note(visit: Visit, *, action: str, before: str, now: datetime, actor: str, reason: str) -> VisitEvent:
     """Write the trail and tell listeners, all in the transaction of the change."""
     event = VisitEvent.objects.create(
         visit=visit, at=now, actor=actor, action=action, from_state=before, to_state=visit.state, reason=reason
@@ -107,7 +107,7 @@ def advance(
         visit.calendar_sequence += 1
         visit.calendar_stamp = now
     visit.save()
-    _note(visit, action=action, before=before, now=now, actor=actor, reason=reason)
+    note(visit, action=action, before=before, now=now, actor=actor, reason=reason)
     return visit
 
 
@@ -190,5 +190,5 @@ def note_reply(*, visit: Visit, reply: str, sequence: int, now: datetime, actor:
         return False
     visit.rider_reply = reply
     visit.save(update_fields=["rider_reply"])
-    _note(visit, action="replied", before=visit.state, now=now, actor=actor, reason=reply)
+    note(visit, action="replied", before=visit.state, now=now, actor=actor, reason=reply)
     return True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 
@@ -12,7 +13,10 @@ from bookings.models import CoatApplied, Job, Product, SafetySignOff, Step, Step
 from bookings.rules import safety, transitions
 from bookings.rules.transitions import Action, WrongState
 from bookings.rules.types import CoatKind, Condition, Method, SafetyItem, VisitState, Zone
-from bookings.services.bookings import advance, locked
+from bookings.services.bookings import advance, locked, note
+
+# What another coat, or another fastener out, puts in question again.
+_CLEAR = (SafetyItem.BRAKES_CLEAR, SafetyItem.TYRES_CLEAR, SafetyItem.CONTROLS_CLEAR)
 
 
 class StillCuring(ValueError):
@@ -51,8 +55,13 @@ def start_work(*, visit: Visit, now: datetime, actor: str) -> Job:
 
 @transaction.atomic
 def tick_step(*, job: Job, step: Step, now: datetime, actor: str) -> StepDone:
-    """Note a step as done; a second tick, from another device, keeps the first."""
+    """Note a step as done; a second tick, from another device, keeps the first.
+
+    Raises WrongState outside work, and for a step of another tier.
+    """
     _in_work(job)
+    if step.tier_id != job.visit.tier_id:
+        raise WrongState("That step is not part of what is done to this bike.")
     done, _ = StepDone.objects.get_or_create(job=job, step=step, defaults={"done_at": now, "done_by": actor})
     return done
 
@@ -70,10 +79,12 @@ def record_coat(
 ) -> CoatApplied:
     """Record a coat on a zone; the same kind again on the same zone corrects the record.
 
+    Checks that brakes, tyres and controls are free of film, signed before this coat, have to be made again.
     Raises ForbiddenCoat for a zone that may never be coated, WrongState outside work.
     """
     safety.check_coat(zone, CoatKind(product.coat_kind))
     _in_work(job)
+    _reopen(job, _CLEAR, because=f"a coat was put on afterwards: {zone.replace('_', ' ')}", now=now, actor=actor)
     coat, _ = CoatApplied.objects.update_or_create(
         job=job,
         zone=zone,
@@ -91,15 +102,18 @@ def remove_coat(*, job: Job, coat: CoatApplied) -> None:
 
 
 @transaction.atomic
-def note_fasteners(*, job: Job, removed: bool) -> Job:
+def note_fasteners(*, job: Job, removed: bool, now: datetime, actor: str) -> Job:
     """Note whether any fastener came out; then its torque must be signed off before the bike leaves.
 
+    A torque check signed before that has to be made again.
     Raises WrongState outside work, and when the rider has not agreed to it.
     """
     _in_work(job)
     fresh = Job.objects.select_for_update().get(pk=job.pk)
     if removed and not fresh.may_remove_fasteners:
         raise WrongState("The rider has not agreed to fasteners being taken out. Ask first.")
+    if removed:
+        _reopen(job, [SafetyItem.FASTENERS_TORQUED], because="fasteners came out afterwards", now=now, actor=actor)
     return _stamp(fresh.visit, fasteners_removed=removed)
 
 
@@ -142,6 +156,15 @@ def hand_over(*, visit: Visit, collected_by: str, now: datetime, actor: str) -> 
     """Close the record: keys and bike have gone to a named person. Raises WrongState."""
     visit = advance(locked(visit), Action.HAND_OVER, now=now, actor=actor)
     return _stamp(visit, collected_at=now, collected_by=collected_by)
+
+
+def _reopen(job: Job, items: Iterable[SafetyItem], *, because: str, now: datetime, actor: str) -> None:
+    """Take back safety checks that no longer say how the bike is, and keep in the trail who had signed them."""
+    stale = job.sign_offs.filter(item__in=list(items))
+    if signed := [f"{sign_off.item.replace('_', ' ')} ({sign_off.signed_by})" for sign_off in stale]:
+        stale.delete()
+        reason = f"{because}; to be checked again: {', '.join(signed)}"
+        note(job.visit, action="checks reopened", before=job.visit.state, now=now, actor=actor, reason=reason)
 
 
 def _in_work(job: Job) -> None:
