@@ -28,6 +28,7 @@ class Method(StrEnum):
 
     REQUEST = "REQUEST"
     CANCEL = "CANCEL"
+    PUBLISH = "PUBLISH"
 
 
 class Status(StrEnum):
@@ -76,8 +77,8 @@ class InvitationFacts:
             raise ValueError("uid must be one line of text")
         if self.sequence < 0:
             raise ValueError("sequence counts from 0")
-        if (self.method is Method.CANCEL) != (self.status is Status.CANCELLED):
-            raise ValueError("CANCEL says STATUS:CANCELLED, and nothing else does")
+        if self.method is not Method.PUBLISH and (self.method is Method.CANCEL) != (self.status is Status.CANCELLED):
+            raise ValueError("CANCEL says STATUS:CANCELLED, and a REQUEST never does")
 
 
 def plain(text: str) -> str:
@@ -109,7 +110,9 @@ def _event(facts: InvitationFacts) -> Event:
     event.add("location", plain(facts.location))
     event.add("status", facts.status.value)
     event.add("organizer", _person(facts.organizer_name, facts.organizer_email), encode=False)
-    event.add("attendee", _guest(facts), encode=False)
+    if facts.method is not Method.PUBLISH:  # RFC 5546, 3.2.1: what is published invites nobody
+        event.add("attendee", _guest(facts), encode=False)
+    event.add("transp", "TRANSPARENT")  # the bike is away; its rider is not
     if facts.url:
         event.add("url", plain(facts.url))
     if facts.alarm is not None and facts.method is not Method.CANCEL:
@@ -147,3 +150,36 @@ def _paragraphs(text: str) -> str:
 
 def _utc(moment: datetime) -> datetime:
     return moment.astimezone(UTC).replace(microsecond=0)
+
+
+@dataclass(frozen=True)
+class ToldEvent:
+    """What a calendar part says, read back for people; times are UTC."""
+
+    method: str
+    status: str
+    uid: str
+    sequence: int
+    starts_at: datetime
+    ends_at: datetime
+    summary: str
+    location: str
+
+
+def told(content: bytes) -> ToldEvent:
+    """Read back a calendar part of our own kind. Raises ValueError when it holds no whole event."""
+    try:
+        calendar = Calendar.from_ical(content)
+        event = calendar.walk("VEVENT")[0]
+        return ToldEvent(
+            method=str(calendar.get("METHOD", "")),
+            status=str(event.get("STATUS", "")),
+            uid=str(event["UID"]),
+            sequence=int(event.get("SEQUENCE", 0)),
+            starts_at=event.decoded("DTSTART").astimezone(UTC),
+            ends_at=event.decoded("DTEND").astimezone(UTC),
+            summary=str(event.get("SUMMARY", "")),
+            location=str(event.get("LOCATION", "")),
+        )
+    except (LookupError, AttributeError, TypeError) as error:
+        raise ValueError("no event with a start and an end") from error

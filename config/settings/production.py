@@ -26,6 +26,7 @@ if len(os.environ["SECRET_KEY"]) < 50:
 DEBUG = False
 SECRET_KEY = os.environ["SECRET_KEY"]
 ACCEPT_PASSED_NOW = False
+MAILBOX_DIR = ""  # its pages show riders' private links to whoever asks
 ALLOWED_HOSTS = os.environ.get("ALLOWED_HOSTS", os.environ["PUBLIC_URL"].split("//")[1].split("/")[0]).split(",")
 CSRF_TRUSTED_ORIGINS = [os.environ["PUBLIC_URL"].rstrip("/")]
 SESSION_COOKIE_SECURE = True
