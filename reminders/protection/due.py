@@ -49,13 +49,19 @@ def forecast(
     refuse(_timing_errors(use, coats, as_of, horizon_years))
     seasons = salt_seasons(site, as_of, parameters)
     last = as_of + timedelta(days=round(horizon_years * 365.25))
-    first = min([as_of, *(coat.applied_on for coat in coats)])
+    first = _first_day(use, coats, as_of)
     days = np.arange(np.datetime64(first), np.datetime64(last + timedelta(days=_SEASON_WINDOW_DAYS)))
     acting = load(site, use, days, as_of, parameters, {coat.applied_on for coat in coats})
     horizon = (last - first).days
     answers = tuple(_forecast_coat(coat, acting, seasons, as_of, horizon) for coat in coats)
     current_or_next = next((season for season in seasons if season.to >= as_of), None)
     return Forecast(answers, current_or_next, MODEL_VERSION)
+
+
+def _first_day(use: Use, coats: Sequence[Coat], as_of: date) -> date:
+    """The oldest coat's day, or the last odometer reading before it, so that no interval of readings is cut."""
+    oldest = min([as_of, *(coat.applied_on for coat in coats)])
+    return max((reading.on for reading in use.odometer if reading.on <= oldest), default=oldest)
 
 
 def _timing_errors(use: Use, coats: Sequence[Coat], as_of: date, horizon_years: int) -> Iterator[FieldError]:

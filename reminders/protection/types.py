@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,7 @@ from reminders.protection.bounds import (
 )
 
 Array = NDArray[np.float64]
+MonthDay = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -85,9 +87,6 @@ def _twelve(name: str, values: tuple[float, ...], bounds: list[tuple[float, floa
     return [
         error for month, (value, pair) in enumerate(checks) for error in out_of_bounds(f"{name}[{month}]", value, pair)
     ]
-
-
-MonthDay = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -198,7 +197,7 @@ class Use:
         refuse([*errors, *self._odometer_errors()])
 
     def _odometer_errors(self) -> Iterable[FieldError]:
-        for index, (before, after) in enumerate(zip(self.odometer, self.odometer[1:], strict=False), start=1):
+        for index, (before, after) in enumerate(pairwise(self.odometer), start=1):
             if after.on <= before.on:
                 yield FieldError(f"odometer[{index}].on", "readings must follow each other by date, one a day")
             elif after.km < before.km:
@@ -209,7 +208,7 @@ class Use:
 
 @dataclass(frozen=True)
 class Coat:
-    """A coat on a zone; `nominal_life_days` of the product in the reference climate, None for the kind's own."""
+    """A coat on a zone; `nominal_life_days` of its product at exposure 1, None for the kind's own."""
 
     zone: Zone
     kind: CoatKind
@@ -258,7 +257,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class CoatForecast:
-    """When a coat is due again. An estimate: due days are None past the horizon.
+    """When a coat is due again, an estimate; due days are None past the horizon.
 
     `act_by` is set when the coat's cautious end would not outlast the first salt season that starts after the
     day of the forecast; it may lie in the past, and then it is high time. `extrapolated` says that some input

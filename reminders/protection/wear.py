@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 from math import sqrt
 
 import numpy as np
@@ -124,13 +125,14 @@ def _span(days: Days, first: date, after: date) -> slice:
 
 
 def _tour_span(days: Days, tour: Tour) -> slice:
-    start = _span(days, tour.from_, tour.to)
-    stop = min(max(_index(days, tour.to) + 1, 0), len(days))
-    return slice(start.start, stop)
+    return _span(days, tour.from_, tour.to + timedelta(days=1))
 
 
 def riding_km(use: Use, days: Days) -> Array:
-    """Kilometres by day: the yearly figure over the riding months, then tours, then odometer readings over both."""
+    """Kilometres by day: the yearly figure over the riding months, then tours, then odometer readings over both.
+
+    `days` must not start inside an interval between two readings: it would be given the kilometres of the whole.
+    """
     ridden = np.isin(months_of(days) + 1, list(use.riding_months))
     days_a_year = sum(MEAN_MONTH_LENGTHS[month - 1] for month in use.riding_months)
     km = ridden * (use.km_per_year / days_a_year if use.riding_months else 0.0)
@@ -141,10 +143,9 @@ def riding_km(use: Use, days: Days) -> Array:
         touring[span] += tour.km / ((tour.to - tour.from_).days + 1)
         on_tour[span] = True
     km = np.where(on_tour, touring, km)
-    for before, after in zip(use.odometer, use.odometer[1:], strict=False):
+    for before, after in pairwise(use.odometer):
         span = _span(days, before.on, after.on)
-        share = _share_of_interval(touring[span], on_tour[span], ridden[span], after.km - before.km)
-        km[span] = share
+        km[span] = _share_of_interval(touring[span], on_tour[span], ridden[span], after.km - before.km)
     return km
 
 
@@ -161,10 +162,10 @@ def washes(use: Use, days: Days, as_of: date) -> Array:
     """Washes by day: the yearly figure spread evenly; from the first recorded wash to `as_of` only those recorded."""
     count = np.full(len(days), use.washes_per_year / DAYS_PER_YEAR)
     if use.washed_on:
-        count[_span(days, min(use.washed_on), as_of)] = 0.0
+        count[_span(days, min(use.washed_on), as_of + timedelta(days=1))] = 0.0
         for day in use.washed_on:
             if 0 <= (index := _index(days, day)) < len(days):
-                count[index] = count[index] + 1.0 if day < as_of else 1.0
+                count[index] += 1.0
     return count
 
 

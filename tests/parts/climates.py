@@ -42,7 +42,9 @@ def site(salt: RoadSalt = RoadSalt.NORMAL, climate: Climate = MARITIME) -> Site:
     return Site(climate, salt, so2_deposition_mg_m2_day=5.0, chloride_deposition_mg_m2_day=3.0)
 
 
-def use(storage: Storage = Storage.OUTSIDE, months: frozenset[int] = ALL_YEAR, km: float = 12_000, washes: float = 24) -> Use:
+def use(
+    storage: Storage = Storage.OUTSIDE, months: frozenset[int] = ALL_YEAR, km: float = 12_000, washes: float = 24
+) -> Use:
     """A rider's habits: by default out all year and kept outside."""
     return Use(storage, months, km, washes)
 
