@@ -59,8 +59,8 @@ class InvitationFacts:
     location: str
     organizer_name: str
     organizer_email: str
-    attendee_name: str
-    attendee_email: str
+    attendee_name: str = ""
+    attendee_email: str = ""
     url: str = ""
     alarm: timedelta | None = None
 
@@ -68,7 +68,8 @@ class InvitationFacts:
         for name in ("stamp", "starts_at", "ends_at"):
             if getattr(self, name).utcoffset() is None:
                 raise ValueError(f"{name} must carry its offset; a floating time means another moment in each zone")
-        for name in ("organizer_email", "attendee_email"):
+        invites = self.method is not Method.PUBLISH
+        for name in ("organizer_email", *(("attendee_email",) if invites else ())):
             if not _ADDRESS.fullmatch(getattr(self, name)):
                 raise ValueError(f"{name} is not an address: {getattr(self, name)!r}")
         if self.ends_at <= self.starts_at:
@@ -77,7 +78,7 @@ class InvitationFacts:
             raise ValueError("uid must be one line of text")
         if self.sequence < 0:
             raise ValueError("sequence counts from 0")
-        if self.method is not Method.PUBLISH and (self.method is Method.CANCEL) != (self.status is Status.CANCELLED):
+        if invites and (self.method is Method.CANCEL) != (self.status is Status.CANCELLED):
             raise ValueError("CANCEL says STATUS:CANCELLED, and a REQUEST never does")
 
 
