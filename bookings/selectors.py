@@ -141,7 +141,14 @@ class Offer:
 
 
 def offers(
-    *, tier: Tier, kind: BikeKind, condition: Condition, now: datetime, from_day: date | None = None, days: int = 21
+    *,
+    tier: Tier,
+    kind: BikeKind,
+    condition: Condition,
+    now: datetime,
+    from_day: date | None = None,
+    days: int = 21,
+    notice_minutes: int | None = None,
 ) -> list[Offer]:
     """Every start at which the honest length of this job fits, earliest first; icy months take their own length."""
     model = length_model()
@@ -149,7 +156,9 @@ def offers(
     found = []
     for is_icy in (False, True):
         length = model.estimate(durations.Features(tier.code, kind, condition, is_icy))
-        free = free_starts(minutes=length.promised_minutes, now=now, from_day=from_day, days=days)
+        free = free_starts(
+            minutes=length.promised_minutes, now=now, from_day=from_day, days=days, notice_minutes=notice_minutes
+        )
         starts = [slot.start for slot in one_start_per_time(free) if (slot.start.month in icy_months) is is_icy]
         found += [Offer(start, length) for start in starts]
     return sorted(found)
