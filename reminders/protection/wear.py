@@ -7,7 +7,7 @@ clipped to its published range, and days on which that happened are flagged.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from itertools import pairwise
 from math import sqrt
@@ -42,7 +42,7 @@ CAUSES = ("age", "climate", "salt", "riding", "washing")
 _CLEANED = 50.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Load:
     """What acts on a bike on each of `days`, whatever its coats; shared by all coats of one site and pattern of use.
 
@@ -58,6 +58,7 @@ class Load:
     km: Array
     washes: Array
     parameters: Mapping[str, float]
+    _by_spray: dict[float, Array] = field(default_factory=dict, init=False, repr=False)
 
     def exposure(self, spray: float) -> Array:
         """Relative exposure by day at a place that catches `spray`; 0 is the same place without any road salt.
@@ -65,8 +66,10 @@ class Load:
         The least of the chain from outside to the bike's place: the function is not monotone in warming and would
         else rank some heated rooms below unheated ones.
         """
-        worst_to_best = [self._rate(shelter, spray) for shelter in self.chain]
-        return np.asarray(np.minimum.reduce(worst_to_best) / REFERENCE_RATE)
+        if spray not in self._by_spray:
+            worst_to_best = [self._rate(shelter, spray) for shelter in self.chain]
+            self._by_spray[spray] = np.minimum.reduce(worst_to_best) / REFERENCE_RATE
+        return self._by_spray[spray]
 
     def _rate(self, shelter: Shelter, spray: float) -> Array:
         chloride = self.site.chloride_deposition_mg_m2_day * shelter.chloride_share + spray * self._salt(shelter)
