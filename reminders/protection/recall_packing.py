@@ -6,8 +6,6 @@ machine's speed. Larger problems round the linear programme and improve by moves
 
 from __future__ import annotations
 
-from math import ceil
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
