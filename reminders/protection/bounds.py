@@ -6,7 +6,12 @@ import math
 from collections.abc import Iterable
 from datetime import date
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bookings.rules.errors import FieldError, InputErrors
+
+Array = NDArray[np.float64]
 
 MONTH_LENGTHS = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 FIRST_DATE, LAST_DATE = date(1970, 1, 1), date(2150, 1, 1)
@@ -19,6 +24,8 @@ KM_PER_YEAR, WASHES_PER_YEAR, KM_READING, LIFE_DAYS = (
     (0.0, 3_000_000.0),
     (1.0, 20_000.0),
 )
+# Learnt rates beyond twenty times the forecast, either way, are slips of grading.
+LOG_RATE, LOG_RATE_SD = (-3.0, 3.0), (0.0, 2.0)
 
 
 def out_of_bounds(name: str, value: float, bounds: tuple[float, float]) -> list[FieldError]:

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, ndtr
 
 from bookings.rules.types import RoadSalt, Storage
-from reminders.protection.types import Array, Climate, MonthDay, Site
+from reminders.protection.bounds import Array
+from reminders.protection.types import Climate, MonthDay, Site
 
 Days = NDArray[np.datetime64]
 Flags = NDArray[np.bool_]

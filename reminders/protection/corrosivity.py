@@ -16,8 +16,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 
-from reminders.protection.bounds import CHLORIDE, HUMIDITY, MEAN_C, SO2, out_of_bounds, refuse
-from reminders.protection.types import Array
+from reminders.protection.bounds import CHLORIDE, HUMIDITY, MEAN_C, SO2, Array, out_of_bounds, refuse
 
 
 class Metal(StrEnum):

@@ -11,20 +11,11 @@ import numpy as np
 
 from bookings.rules.errors import FieldError
 from bookings.rules.types import RoadSalt
-from reminders.protection.bounds import date_out_of_bounds, refuse
+from reminders.protection.bounds import Array, date_out_of_bounds, refuse
 from reminders.protection.climate import open_air
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.parameters import MODEL_VERSION, Parameters
-from reminders.protection.types import (
-    Array,
-    Coat,
-    CoatForecast,
-    Forecast,
-    SaltSeason,
-    Site,
-    Use,
-    WearShare,
-)
+from reminders.protection.types import Coat, CoatForecast, Forecast, SaltSeason, Site, Use, WearShare
 from reminders.protection.wear import Load, accumulated, band_log_sd, first_days_reaching, load, wear_by_cause
 
 LONGEST_HORIZON_YEARS = 20
@@ -121,9 +112,11 @@ class _Path:
 def _forecast_coat(coat: Coat, acting: Load, seasons: Sequence[SaltSeason], as_of: date, horizon: int) -> CoatForecast:
     parameters = acting.parameters
     first = acting.days[0].astype(date)
-    by_cause = accumulated(wear_by_cause(acting, coat.zone, coat.kind, coat.nominal_life_days))
+    wear = wear_by_cause(acting, coat.zone, coat.kind, coat.nominal_life_days) * exp(coat.log_rate)
+    by_cause = accumulated(wear)
     path = _Path(coat, first, (coat.applied_on - first).days, horizon, by_cause, by_cause.sum(axis=0))
-    band = exp(parameters["band.z"] * band_log_sd(coat.kind, parameters))
+    scatter = band_log_sd(coat.kind, parameters)
+    band = exp(parameters["band.z"] * (scatter if coat.log_rate_sd is None else min(scatter, coat.log_rate_sd)))
     early, likely, late = path.reaching(1.0 / band), path.reaching(1.0), path.reaching(band)
     end = horizon if late is None else late
     flags = acting.extrapolated(parameters[f"zone.{coat.zone}.spray"])

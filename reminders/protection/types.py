@@ -1,25 +1,25 @@
-"""What the protection forecast is told and what it answers. Every input checks itself, naming the field refused."""
+"""What the protection forecast is told; every input checks itself, naming the field refused. Answers stand beside."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from dataclasses import dataclass
+from datetime import date
 from itertools import pairwise
 from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from bookings.rules.errors import FieldError
 from bookings.rules.safety import ForbiddenCoat, check_coat
 from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
+from reminders.protection.answers import CoatForecast, Curve, Forecast, SaltSeason, WearShare
 from reminders.protection.bounds import (
     CHLORIDE,
     HUMIDITY,
     KM_PER_YEAR,
     KM_READING,
     LIFE_DAYS,
+    LOG_RATE,
+    LOG_RATE_SD,
     MEAN_C,
     MINIMUM_C,
     MONTH_LENGTHS,
@@ -30,7 +30,21 @@ from reminders.protection.bounds import (
     refuse,
 )
 
-Array = NDArray[np.float64]
+__all__ = [
+    "Climate",
+    "Coat",
+    "CoatForecast",
+    "Curve",
+    "Forecast",
+    "Observation",
+    "Reading",
+    "SaltSeason",
+    "Site",
+    "Tour",
+    "Use",
+    "WearShare",
+]
+
 MonthDay = tuple[int, int]
 
 
@@ -208,93 +222,27 @@ class Use:
 
 @dataclass(frozen=True)
 class Coat:
-    """A coat on a zone; `nominal_life_days` of its product at exposure 1, None for the kind's own."""
+    """A coat on a zone; `nominal_life_days` of its product at exposure 1, None for the kind's own.
 
-    zone: Zone
-    kind: CoatKind
-    applied_on: date
-    nominal_life_days: float | None = None
-
-    def __post_init__(self) -> None:
-        errors = date_out_of_bounds("applied_on", self.applied_on)
-        if self.nominal_life_days is not None:
-            errors += out_of_bounds("nominal_life_days", self.nominal_life_days, LIFE_DAYS)
-        try:
-            check_coat(self.zone, self.kind)
-        except ForbiddenCoat as forbidden:
-            errors.append(FieldError("zone", str(forbidden)))
-        refuse(errors)
-
-
-@dataclass(frozen=True)
-class WearShare:
-    """Which share of a coat's wear each cause has, from the day it went on to the day it is likely due; sums to 1."""
-
-    age: float
-    climate: float
-    salt: float
-    riding: float
-    washing: float
-
-
-@dataclass(frozen=True)
-class SaltSeason:
-    """First and last day on which roads are likely salted."""
-
-    from_: date
-    to: date
-
-
-@dataclass(frozen=True)
-class Curve:
-    """Protection left, 0–1, at the start of each of `dates`: by the likely rate, a faster and a slower one."""
-
-    dates: tuple[date, ...]
-    likely: tuple[float, ...]
-    early: tuple[float, ...]
-    late: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class CoatForecast:
-    """When a coat is due again, an estimate; due days are None past the horizon.
-
-    `act_by` is set when the coat's cautious end would not outlast the first salt season that starts after the
-    day of the forecast; it may lie in the past, and then it is high time. `extrapolated` says that some input
-    left the range in which the dose-response function was published.
+    `log_rate` is what inspections taught about how much faster than forecast such a coat wears on this bike, as the
+    mean of a natural logarithm; `log_rate_sd` its scatter, None while nothing was learnt.
     """
 
     zone: Zone
     kind: CoatKind
     applied_on: date
-    protection_left: float
-    due_early: date | None
-    due_likely: date | None
-    due_late: date | None
-    act_by: date | None
-    wear_share: WearShare
-    extrapolated: bool
-    worn: Array = field(repr=False, compare=False)
-    band_factor: float = field(repr=False, compare=False)
+    nominal_life_days: float | None = None
+    log_rate: float = 0.0
+    log_rate_sd: float | None = None
 
-    def protection_curve(self, step_days: int = 7) -> Curve:
-        """Sampled from the day the coat went on until it is late due or the horizon ends."""
-        if step_days < 1:
-            raise ValueError("step_days must be at least 1")
-        last = (self.due_late - self.applied_on).days + 1 if self.due_late else len(self.worn) - 1
-        steps = np.unique(np.append(np.arange(0, last, step_days), last))
-
-        def left(factor: float) -> tuple[float, ...]:
-            return tuple(np.clip(1.0 - self.worn[steps] * factor, 0.0, 1.0).tolist())
-
-        dates = tuple(self.applied_on + timedelta(days=int(step)) for step in steps)
-        return Curve(dates, left(1.0), left(self.band_factor), left(1.0 / self.band_factor))
-
-
-@dataclass(frozen=True)
-class Forecast:
-    """The answer for one bike; `salt_season` is the one that runs on the day of the forecast, else the next."""
-
-    coats: tuple[CoatForecast, ...]
-    salt_season: SaltSeason | None
-    model_version: str
+    def __post_init__(self) -> None:
+        errors = date_out_of_bounds("applied_on", self.applied_on)
+        if self.nominal_life_days is not None:
+            errors += out_of_bounds("nominal_life_days", self.nominal_life_days, LIFE_DAYS)
+        errors += out_of_bounds("log_rate", self.log_rate, LOG_RATE)
+        errors += out_of_bounds("log_rate_sd", self.log_rate_sd or 0.0, LOG_RATE_SD)
+        try:
+            check_coat(self.zone, self.kind)
+        except ForbiddenCoat as forbidden:
+            errors.append(FieldError("zone", str(forbidden)))
+        refuse(errors)

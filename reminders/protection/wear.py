@@ -15,6 +15,7 @@ from math import sqrt
 import numpy as np
 
 from bookings.rules.types import CoatKind, RoadSalt, Zone
+from reminders.protection.bounds import Array
 from reminders.protection.climate import (
     MEAN_MONTH_LENGTHS,
     Air,
@@ -34,7 +35,7 @@ from reminders.protection.corrosivity import (
     clipped_steel_rate,
     outside_range,
 )
-from reminders.protection.types import Array, Site, Tour, Use
+from reminders.protection.types import Site, Tour, Use
 
 DAYS_PER_YEAR = 365.25
 CAUSES = ("age", "climate", "salt", "riding", "washing")
