@@ -119,4 +119,4 @@ def _words(tier: Tier, start: datetime, minutes: int, zone: ZoneInfo) -> str:
     words = {"start": f"{begin:%H:%M}", "ready": f"{ready:%H:%M}", "day": formats.date_format(ready, "l j F")}
     if ready.date() == begin.date():
         return _("%(start)s, ready by %(ready)s") % words
-    return _("%(start)s, ready %(day)s by %(ready)s") % words
+    return _("%(start)s, ready by %(ready)s on %(day)s") % words
