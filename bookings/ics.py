@@ -41,7 +41,8 @@ class Status(StrEnum):
 
 @dataclass(frozen=True)
 class InvitationFacts:
-    """One revision of one event. `stamp`, `starts_at` and `ends_at` are aware; `alarm` is the time before the start.
+    """One revision of one event. `stamp`, `starts_at` and `ends_at` are aware; `alarm` is the time before the start;
+    only what is published needs no attendee.
 
     Raises ValueError for a naive time, an end that is not after the start, an address that is none, a missing
     identifier, a negative sequence, or a status that contradicts the method.

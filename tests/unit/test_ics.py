@@ -88,6 +88,14 @@ def test_a_cancellation_keeps_the_event_recognisable_and_rings_no_more() -> None
     assert not hasattr(calendar.vevent, "valarm")
 
 
+def test_a_published_event_invites_nobody() -> None:
+    # RFC 5546, 3.2.1.
+    calendar = vobject.readOne(invitation(replace(FACTS, method=Method.PUBLISH)).decode())
+    assert calendar.method.value == "PUBLISH"
+    assert not hasattr(calendar.vevent, "attendee")
+    assert calendar.vevent.organizer.value == "mailto:workshop@example.com"
+
+
 def test_lines_end_in_crlf_and_fold_at_75_octets() -> None:
     # RFC 5545, 3.1: 75 octets, not characters; a fold inside a code point would not decode.
     text = invitation(replace(FACTS, summary="Vollschutz für Speichen, Lenker, Gehäuse – 漢字 " * 6))
@@ -108,7 +116,7 @@ def test_no_name_or_text_breaks_out_of_its_property(
     text = invitation(facts)
     names = [prop.name for prop in event(facts).getChildren()]
     expected = ["VALARM", "ATTENDEE", "DESCRIPTION", "DTEND", "DTSTAMP", "DTSTART", "LAST-MODIFIED", "LOCATION"]
-    assert sorted(names) == sorted([*expected, "ORGANIZER", "SEQUENCE", "STATUS", "SUMMARY", "UID", "URL"])
+    assert sorted(names) == sorted([*expected, "ORGANIZER", "SEQUENCE", "STATUS", "SUMMARY", "TRANSP", "UID", "URL"])
     first = Calendar.from_ical(text).walk("VEVENT")[0]
     second = event(facts)
     # Two parsers agree, and the attendee survives: one parser drops it on a control character.

@@ -1,0 +1,127 @@
+"""A letter and the forms in which backends can carry it."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+from email import encoders
+from email.charset import QP, Charset
+from email.mime.base import MIMEBase
+from email.utils import format_datetime
+from typing import Any, NamedTuple
+
+from django.core.mail import EmailMultiAlternatives
+
+SEVEN_BIT = Charset("utf-8")
+SEVEN_BIT.body_encoding = QP
+CALENDAR_FILE = "invite.ics"
+
+
+@dataclass(frozen=True)
+class Letter:
+    """One message to one recipient. Equal letters become equal bytes. `calendar` is (method, iCalendar text)."""
+
+    sender: str
+    recipient: str
+    subject: str
+    text: str
+    html: str
+    message_id: str
+    written_at: datetime
+    reference: str
+    calendar: tuple[str, str] | None = None
+    unsubscribe_url: str = ""
+    list_id: str = ""
+
+    def headers(self) -> dict[str, str]:
+        """Headers of automatic mail (RFC 3834); those of a list (RFC 2369, 2919, 8058) only where one can leave it."""
+        headers = {
+            "Message-ID": self.message_id,
+            "Date": format_datetime(self.written_at),
+            "Auto-Submitted": "auto-generated",
+            "X-Auto-Response-Suppress": "OOF, AutoReply",
+        }
+        if self.unsubscribe_url:
+            headers["List-Id"] = f"<{self.list_id}>"
+            headers["List-Unsubscribe"] = f"<{self.unsubscribe_url}>"
+            headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+        return headers
+
+
+class Shape(NamedTuple):
+    """What a backend can carry: the calendar as an alternative, as which attachment, and our reference."""
+
+    alternative: bool = False
+    attachment: str = 'text/calendar; method="{method}"; charset="utf-8"'
+    as_part: bool = False
+    reference: bool = True
+
+
+RAW_MESSAGE = Shape(alternative=True, attachment="application/ics")
+# By the provider's name in Anymail 15; tests/integration/test_provider_shapes.py reads each one's request on the wire.
+SHAPES = {
+    "Amazon SES": RAW_MESSAGE,
+    "SendGrid": RAW_MESSAGE,
+    "Resend": Shape(as_part=True),
+}
+
+
+class MailMessage(EmailMultiAlternatives):
+    """A message whose bytes follow from its content alone, in seven bits and with fixed boundaries."""
+
+    encoding = SEVEN_BIT
+
+    def message(self, **options: Any) -> Any:
+        composed: Any = super().message(**options)
+        digest = hashlib.sha256(str(composed["Message-ID"]).encode()).hexdigest()[:24]
+        for number, part in enumerate(composed.walk()):
+            if part.is_multipart():
+                part.set_boundary(f"=_{digest}_{number}")
+        return composed
+
+    def _create_mime_attachment(self, content: Any, mimetype: str) -> Any:
+        if not mimetype.startswith("text/calendar"):
+            return super()._create_mime_attachment(content, mimetype)  # type: ignore[misc]
+        return calendar_part(content, mimetype)
+
+
+def calendar_part(content: str, mimetype: str) -> MIMEBase:
+    """A text/calendar part in base64, which keeps the CRLF line ends that a text encoding would rewrite."""
+    parameters = dict(item.strip().split("=", 1) for item in mimetype.split(";")[1:])
+    part = MIMEBase("text", "calendar")
+    for name, value in [*parameters.items(), ("charset", "UTF-8")]:
+        part.set_param(name, value.strip('"'))
+    part.set_payload(content.encode())
+    encoders.encode_base64(part)
+    return part
+
+
+def mail_message(letter: Letter, shape: Shape = RAW_MESSAGE) -> MailMessage:
+    """The letter in the form a backend of this shape can carry."""
+    message = MailMessage(
+        subject=" ".join(letter.subject.split()),
+        body=letter.text,
+        from_email=letter.sender,
+        to=[letter.recipient],
+        headers=letter.headers(),
+    )
+    message.attach_alternative(letter.html, "text/html")
+    if shape.reference:
+        message.metadata = {"notice": letter.reference}  # type: ignore[attr-defined]
+    if letter.calendar:
+        method, text = letter.calendar
+        if shape.alternative:
+            message.attach_alternative(text, f"text/calendar; method={method}")
+        _attach(message, text, shape.attachment.format(method=method), shape.as_part)
+    return message
+
+
+def _attach(message: MailMessage, text: str, mimetype: str, as_part: bool) -> None:
+    if not as_part:
+        content = text if mimetype.startswith("text/") else text.encode()
+        message.attach(CALENDAR_FILE, content, mimetype)
+        return
+    part = calendar_part(text, mimetype)
+    part.add_header("Content-Disposition", "attachment", filename=CALENDAR_FILE)
+    message.attach(part)

@@ -1,0 +1,41 @@
+"""What reminders does when bookings or a mail provider speaks; connected when Django starts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from anymail.signals import AnymailTrackingEvent, tracking
+from django.dispatch import receiver
+
+from bookings import signals
+from bookings.clock import moment
+from bookings.models import BookingRequest, Visit, VisitEvent
+from reminders.services import consent, delivery, planning
+
+
+@receiver(signals.visit_changed, dispatch_uid="reminders.visit_changed")
+def owe_notice(sender: object, visit: Visit, event: VisitEvent, now: datetime, **_: Any) -> None:
+    """Runs in the transaction of the change: both are written, or neither."""
+    planning.owe_for_change(visit, event, now=now)
+
+
+@receiver(signals.request_received, dispatch_uid="reminders.request_received")
+def keep_consent(sender: object, request: BookingRequest, now: datetime, **_: Any) -> None:
+    """A tick on the booking form, or a yes over the phone, is kept with its moment and wording."""
+    if request.recall_agreed:
+        consent.agree(request.bike.rider, source=f"booking request {request.get_source_display()}"[:40], now=now)
+
+
+@receiver(tracking, dispatch_uid="reminders.tracking")
+def take_report(sender: object, event: AnymailTrackingEvent, esp_name: str, **_: Any) -> None:
+    """Only the first line of this knows Anymail's event; an event without an id is known by what it says of what."""
+    now = moment()
+    at = event.timestamp or now
+    reference = str((event.metadata or {}).get("notice", ""))
+    words = event.description or event.mta_response or event.reject_reason or ""
+    event_id = event.event_id or f"{event.event_type}:{reference or event.message_id}:{event.recipient}"
+    report = delivery.Report(
+        esp_name, event_id[:200], event.event_type[:30], at, reference, event.recipient or "", str(words)[:150]
+    )
+    delivery.record(report, now=now)

@@ -1,0 +1,117 @@
+"""How a try ended, written into the notice under its lease, and what follows from that."""
+
+from __future__ import annotations
+
+import logging
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from reminders.mailer import Answer, Outcome, Phase
+from reminders.models import Attempt, Notice
+from reminders.services import consent
+
+log = logging.getLogger(__name__)
+State = Notice.State
+DELAYS = tuple(timedelta(minutes=minutes) for minutes in (1, 5, 15, 60, 4 * 60, 12 * 60))
+# A server that serves nobody says nothing about the message, so the wait for it stays short and is never given up.
+LONGEST_WAIT_FOR_SERVICE = timedelta(minutes=60)
+HAND_OVERS_IN_DOUBT = 2
+
+
+def owned(notice: Notice) -> QuerySet[Notice]:
+    """The row while this worker's lease on it lives; an update of no row means that the lease was lost."""
+    return Notice.objects.filter(pk=notice.pk, lease_token=notice.lease_token, state=State.SENDING)
+
+
+def drop(notice: Notice, *, reason: str, now: datetime) -> None:
+    """End a claimed notice that is no longer needed."""
+    owned(notice).update(state=State.DROPPED, outcome=reason[:300], settled_at=now, lease_token=None, lease_until=None)
+
+
+@transaction.atomic
+def settle(notice: Notice, answer: Answer, *, now: datetime) -> None:
+    """Write a try and what it means for the notice. A worker that lost its lease changes nothing."""
+    changes = _changes(notice, answer, now)
+    # The hand-over must not have begun since the row was read, or a notice perhaps taken would count as not taken.
+    unchanged = owned(notice).filter(handed_over_at__isnull=notice.handed_over_at is None)
+    if not unchanged.update(lease_token=None, lease_until=None, **changes):
+        log.warning("notice %s: the lease ran out before the try ended (%s)", notice.pk, answer.outcome)
+        return
+    _note(notice, answer, now)
+    if answer.outcome is Outcome.BAD_ADDRESS:
+        consent.suppress(notice.recipient, reason=f"refused by its server: {answer.words}", now=now)
+
+
+def recover(*, now: datetime) -> None:
+    """Take back leases that ran out, because the worker that held them died or hangs."""
+    expired = Notice.objects.filter(state=State.SENDING, lease_until__lte=now)
+    for notice in expired.order_by("pk"):
+        began = notice.handed_over_at is not None
+        outcome, phase = (Outcome.IN_DOUBT, Phase.AFTER_DOT) if began else (Outcome.LATER, Phase.CONNECTING)
+        settle(notice, Answer(outcome, phase, words="the worker did not come back"), now=now)
+
+
+@transaction.atomic
+def resend(notice: Notice, *, by: str, now: datetime) -> bool:
+    """Let a notice in doubt go out once more because somebody decided so; False when it is in doubt no longer."""
+    parked = Notice.objects.filter(pk=notice.pk, state=State.IN_DOUBT)
+    return bool(
+        parked.update(state=State.WAITING, due_at=now, settled_at=None, outcome=f"Sent again on purpose by {by}.")
+    )
+
+
+def _note(notice: Notice, answer: Answer, now: datetime) -> None:
+    Attempt.objects.create(
+        notice=notice, at=now, outcome=answer.outcome, phase=answer.phase, code=answer.code, words=answer.words
+    )
+
+
+def _changes(notice: Notice, answer: Answer, now: datetime) -> dict[str, Any]:
+    words = f": {answer.words}" if answer.words else "."
+    match answer.outcome:
+        case Outcome.SENT:
+            return {"state": State.SENT, "settled_at": now, "outcome": "The mail server has taken it."}
+        case Outcome.BAD_ADDRESS:
+            return _failed(now, f"The address does not work{words} Please ring the rider.")
+        case Outcome.REFUSED:
+            return _failed(now, f"The mail server refused this message{words}")
+        case Outcome.IN_DOUBT:
+            return _doubted(notice, now)
+        case _:
+            return _later(notice, answer, now)
+
+
+def _failed(now: datetime, outcome: str) -> dict[str, Any]:
+    return {"state": State.FAILED, "settled_at": now, "outcome": outcome[:300], "handed_over_at": None}
+
+
+def _later(notice: Notice, answer: Answer, now: datetime) -> dict[str, Any]:
+    """Wait longer each time: a deferred message is given up in the end, a server that is away is not."""
+    before = notice.tries.filter(outcome=answer.outcome).count()
+    words = answer.words or "no reason was given"
+    if answer.outcome is Outcome.NO_SERVICE:
+        due_at = now + min(DELAYS[min(before, len(DELAYS) - 1)], LONGEST_WAIT_FOR_SERVICE)
+        outcome = f"The mail server could not be used: {words}"
+    elif before < len(DELAYS):
+        due_at = now + DELAYS[before]
+        outcome = f"Put off: {words}"
+    else:
+        return _failed(now, f"Given up after {before + 1} tries: {words}")
+    if notice.not_after and due_at > notice.not_after:
+        return _failed(now, f"Not delivered in time: {words}")
+    return {"state": State.WAITING, "due_at": due_at, "outcome": outcome[:300], "handed_over_at": None}
+
+
+def _doubted(notice: Notice, now: datetime) -> dict[str, Any]:
+    """A service notice goes out once more with the same bytes; a recall notice is never doubled by itself."""
+    before = notice.tries.filter(outcome=Outcome.IN_DOUBT).count()
+    due_at = now + DELAYS[0]
+    in_time = notice.not_after is None or due_at <= notice.not_after
+    if notice.is_recall or before + 1 >= HAND_OVERS_IN_DOUBT or not in_time:
+        outcome = "Perhaps delivered, perhaps not: the connection was lost at the last moment. Ring, or send it again."
+        return {"state": State.IN_DOUBT, "settled_at": now, "outcome": outcome}
+    outcome = "Perhaps delivered: the connection was lost at the last moment. The same message goes out once more."
+    return {"state": State.WAITING, "due_at": due_at, "outcome": outcome}

@@ -1,0 +1,80 @@
+"""The workbench page of notices: every message the shop owes or has sent, told in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from bookings.views.staff_door import actor, moment_of, staff_page
+from reminders import selectors
+from reminders.models import Notice
+from reminders.services import outcomes, sending
+
+PAGE_SIZE = 40
+State = Notice.State
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A notice with the word for how it stands."""
+
+    notice: Notice
+    word: str
+    may_resend: bool
+
+
+@staff_page
+@require_safe
+def notices(request: HttpRequest) -> HttpResponse:
+    """What needs a person first, then what waits, then what has been."""
+    now = moment_of(request)
+    troubled = selectors.late_or_doubtful(now)
+    waiting = selectors.notices().filter(state__in=(State.WAITING, State.SENDING)).exclude(selectors.late(now))
+    settled = selectors.notices().filter(state__in=(State.SENT, State.DROPPED)).order_by("-settled_at", "-pk")
+    page = Paginator(settled, PAGE_SIZE).get_page(request.GET.get("page"))
+    context: dict[str, Any] = {
+        "troubled": [_shown(notice, late=True) for notice in troubled],
+        "waiting": [_shown(notice) for notice in waiting.order_by("due_at", "pk")],
+        "settled": [_shown(notice) for notice in page],
+        "page": page,
+        "unscheduled": [
+            (visit, reason)
+            for visit in selectors.collected_without_schedule()
+            if (reason := selectors.schedule_obstacle(visit, now))
+        ],
+        "to_ring": selectors.recall_by_phone(now),
+    }
+    return render(request, "reminders/staff/notices.html", context)
+
+
+def _shown(notice: Notice, late: bool = False) -> Shown:
+    words = {
+        State.WAITING: _("late") if late else _("waiting"),
+        State.SENDING: _("being handed over"),
+        State.SENT: _("handed over"),
+        State.IN_DOUBT: _("in doubt"),
+        State.FAILED: _("failed"),
+        State.DROPPED: _("not sent"),
+    }
+    return Shown(notice, words[State(notice.state)], notice.state == State.IN_DOUBT)
+
+
+@staff_page
+@require_POST
+def resend(request: HttpRequest, primary_key: int) -> HttpResponse:
+    """Let a notice in doubt go out once more; somebody has decided so, perhaps after a call."""
+    notice = get_object_or_404(Notice, pk=primary_key)
+    now = moment_of(request)
+    if outcomes.resend(notice, by=actor(request), now=now):
+        sending.wake(now)
+        messages.success(request, _("It goes out once more, in the same words."))
+    else:
+        messages.info(request, _("It is no longer in doubt, so nothing was sent again."))
+    return redirect("notices:outbox")
