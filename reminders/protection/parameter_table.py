@@ -135,4 +135,19 @@ def _band_rows() -> list[Parameter]:
     ]
 
 
-DEFAULTS = Parameters((*_coat_rows(), *_zone_rows(), *_storage_rows(), *_salt_rows(), *_band_rows()))
+def _inspection_rows() -> list[Parameter]:
+    parts = "together with the exposure's they make up the band's scatter of films and wax"
+    found = "no published relation of rusted area to film wear found; to be fitted from the shop's own inspections"
+    return [
+        _judged("learning.bike_log_sd", "lasting difference between bikes, log", 0.32, "1", 0.01, 2, parts),
+        _judged("learning.product_log_sd", "lasting difference between products, log", 0.20, "1", 0.01, 2, parts),
+        _judged("learning.coat_log_sd", "difference from coat to coat, log", 0.12, "1", 0.01, 2, parts),
+        _judged("inspection.wear_per_rating", "wear that costs one step of rating", 1.15, "1", 1.01, 3, found),
+        _judged("inspection.rust_log_sd", "scatter of wear read from rust, log", 0.20, "1", 0.01, 2, found),
+        _judged("inspection.film_sd", "error of the share of film left by eye", 0.10, "1", 0.01, 0.5, found),
+    ]
+
+
+DEFAULTS = Parameters(
+    (*_coat_rows(), *_zone_rows(), *_storage_rows(), *_salt_rows(), *_band_rows(), *_inspection_rows())
+)
