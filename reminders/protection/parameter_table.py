@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bookings.rules.types import CoatKind, RoadSalt, Zone
+from reminders.protection.corrosivity import DOSE_RESPONSE, Metal
 from reminders.protection.parameters import Basis, Parameter, Parameters
 
 _TUNED = (
@@ -151,3 +152,21 @@ def _inspection_rows() -> list[Parameter]:
 DEFAULTS = Parameters(
     (*_coat_rows(), *_zone_rows(), *_storage_rows(), *_salt_rows(), *_band_rows(), *_inspection_rows())
 )
+
+
+def _published_rows() -> list[Parameter]:
+    sources = {
+        Metal.STEEL: "ISO 9223:2012, second-hand: four public transcriptions, among them CorWiz (MIT)",
+        Metal.ZINC: "ISO 9223:2012, second-hand: two public transcriptions",
+    }
+    rows = []
+    for metal, function in DOSE_RESPONSE.items():
+        source = sources.get(metal, "ISO 9223:2012, second-hand: one public transcription")
+        for name in ("a", "p", "k", "cold", "warm", "c", "q", "m", "n"):
+            value, meaning = getattr(function, name), f"{metal}: coefficient {name} of the dose-response function"
+            rows.append(Parameter(f"iso9223.{metal}.{name}", meaning, value, "1", value, value, Basis.STANDARD, source))
+    return rows
+
+
+# Shown beside the others on the page that explains the estimate; not for editing, so not among DEFAULTS.
+PUBLISHED: tuple[Parameter, ...] = tuple(_published_rows())

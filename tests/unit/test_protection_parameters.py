@@ -8,16 +8,21 @@ from bookings.rules.errors import InputErrors
 from bookings.rules.safety import COATED_ZONES, NEVER_COATED
 from bookings.rules.types import CoatKind, RoadSalt
 from reminders.protection.normals import COLUMNS, read_normals
-from reminders.protection.parameter_table import DEFAULTS
+from reminders.protection.parameter_table import DEFAULTS, PUBLISHED
 from reminders.protection.parameters import Parameters
 from reminders.protection.types import Climate
 from tests.parts.climates import MARITIME
 
 
 def test_every_row_says_what_it_is_and_where_it_comes_from() -> None:
-    for row in DEFAULTS.rows:
+    for row in (*DEFAULTS.rows, *PUBLISHED):
         assert row.meaning and row.unit and row.source
         assert row.low <= row.value <= row.high
+
+
+def test_published_figures_stand_beside_those_to_edit() -> None:
+    assert len(PUBLISHED) == 36
+    assert not {row.key for row in PUBLISHED} & set(DEFAULTS)
 
 
 def test_every_zone_kind_and_salt_class_has_its_rows() -> None:
