@@ -19,4 +19,5 @@ public_patterns = [
 
 urlpatterns = [
     path("", include((public_patterns, "public"))),
+    path("", include("bookings.staff_urls")),
 ]
