@@ -30,11 +30,11 @@ class JsonCommand(BaseCommand):
             answer = self.answer(_parse(_read(document)))
         except InputErrors as refused:
             self._refuse(refused)
-        self.stdout.write(json.dumps(answer, allow_nan=False, ensure_ascii=False))
+        self.stdout.write(json.dumps(answer, allow_nan=False))
 
     def _refuse(self, refused: InputErrors) -> NoReturn:
         errors = [{"field": error.field, "message": error.message} for error in refused.errors]
-        self.stdout.write(json.dumps({"errors": errors}, ensure_ascii=False))
+        self.stdout.write(json.dumps({"errors": errors}))
         sys.exit(2)
 
 

@@ -13,8 +13,8 @@ from scipy.sparse import csc_array
 
 Table = NDArray[np.int64]
 _NONE = 2**60
-MOST_SEARCHED_ENTRIES = 12_000
-MOST_NODES = 500
+MOST_SEARCHED_ENTRIES = 8_000
+MOST_NODES = 100
 
 
 def pack(cost: Table, minutes: Table, room: Table) -> tuple[Table, bool]:
@@ -24,7 +24,12 @@ def pack(cost: Table, minutes: Table, room: Table) -> tuple[Table, bool]:
     within reach of single moves and swaps give earlier days to earlier rows.
     """
     bike, day = np.nonzero((cost[:, :-1] < _NONE) & (minutes[:, None] <= room[None, :]))
-    starts = [_first_due(cost, minutes, room, cheapest) for cheapest in (True, False)]
+    turn, shortest = np.arange(len(cost)), np.argsort(minutes, kind="stable")
+    starts = [
+        _one_by_one(cost, minutes, room, turn, cheapest=True),
+        _one_by_one(cost, minutes, room, turn, cheapest=False),
+        _one_by_one(cost, minutes, room, shortest, cheapest=True),
+    ]
     bound: float = -np.inf
     if len(bike):
         search = len(bike) <= MOST_SEARCHED_ENTRIES
@@ -77,15 +82,15 @@ def _rounded(
     return chosen
 
 
-def _first_due(cost: Table, minutes: Table, room: Table, cheapest: bool) -> Table:
-    """Bikes in turn, each to the cheapest, or to the first, day that still has room."""
+def _one_by_one(cost: Table, minutes: Table, room: Table, order: NDArray[np.intp], cheapest: bool) -> Table:
+    """Bikes in this order, each to the cheapest, or to the first, day that still has room."""
     chosen = np.zeros(len(cost), dtype=np.int64)
     left = np.append(room, minutes.sum())
-    for number, length in enumerate(minutes.tolist()):
-        may = (left >= length) & (cost[number] < _NONE)
+    for number in order.tolist():
+        may = (left >= minutes[number]) & (cost[number] < _NONE)
         column = int(np.where(may, cost[number], _NONE).argmin() if cheapest else may.argmax())
         chosen[number] = column
-        left[column] -= length
+        left[column] -= minutes[number]
     return chosen
 
 
