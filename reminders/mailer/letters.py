@@ -74,6 +74,8 @@ class MailMessage(EmailMultiAlternatives):
 
     def message(self, **options: Any) -> Any:
         composed: Any = super().message(**options)
+        # RFC 5322, 2.1.1 allows 998: folding at 78 would break List-Unsubscribe right after its name.
+        composed.policy = composed.policy.clone(max_line_length=998)
         digest = hashlib.sha256(str(composed["Message-ID"]).encode()).hexdigest()[:24]
         for number, part in enumerate(composed.walk()):
             if part.is_multipart():

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from django.db import connection
+from kombu import pools
 
 from config.celery import app
 from config.embedded import broker_url as start_broker
@@ -29,9 +30,9 @@ def broker_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def use_broker(url: str) -> None:
     """Let tasks of this process go to the broker at `url` from now on."""
     app.conf.broker_url = url
-    if app._pool is not None:
-        app._pool.force_close_all()
-        app._pool = None
+    # kombu keeps pools by address for the process; one that was closed would refuse the next test of this broker.
+    pools.reset()
+    app._pool = None
     app.amqp._producer_pool = None
 
 
