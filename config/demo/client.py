@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import http.client
 import http.cookies
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from html.parser import HTMLParser
@@ -163,7 +164,7 @@ class Visitor:
         """Open a page, following redirects."""
         return self._ask("GET", urljoin(self.base_url, address), None)
 
-    def submit(self, form: Form, press: str = "", **values: str | list[str]) -> Page:
+    def submit(self, form: Form, values: Mapping[str, str | list[str]], press: str = "") -> Page:
         """Send a form with `values` in place of what it holds; `press` names the button by its words or its value."""
         unknown = set(values) - form.names
         if unknown:

@@ -62,6 +62,7 @@ class History:
         self._order = count()
         self._answered: set[int] = set()
         self.spared: set[int] = set()
+        self.heard: Callable[[], None] = lambda: None
         everybody = guests(BIKES, SEED)
         self._fill(everybody)
         self._daily(self.began)
@@ -77,6 +78,7 @@ class History:
             act(moment)
             # What this caused is on its way before the next thing happens, as it would have been at the time.
             self.rounds.deliver(moment)
+            self.heard()
 
     @property
     def told_until(self) -> datetime:

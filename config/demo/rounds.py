@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from datetime import datetime, timedelta
 
+from django.db.models import Q
+
 from config.celery import app
 from reminders.models import Notice
 from reminders.tasks import plan, sweep
@@ -61,4 +63,5 @@ class Rounds:
 
     @staticmethod
     def _due(now: datetime) -> bool:
-        return Notice.objects.filter(state=Notice.State.WAITING, due_at__lte=now, attempts=0).exists()
+        untried = Q(state=Notice.State.WAITING, due_at__lte=now, attempts=0)
+        return Notice.objects.filter(untried | Q(state=Notice.State.SENDING)).exists()

@@ -66,7 +66,13 @@ def _play(supervisor: Supervisor, home: Path, web: socket.socket, post: socket.s
     # One process at a time: moments of the story follow each other much faster than they did in life.
     supervisor.start(embedded.worker_part(environment, processes=1))
     login = {"RIMEBOOK_STAFF": STAFF_NAME, "RIMEBOOK_STAFF_PASSWORD": password}
-    supervisor.run("story", [sys.executable, "-m", "config.demo.play"], environment | login, shown=True)
+    try:
+        supervisor.run("story", [sys.executable, "-m", "config.demo.play"], environment | login, shown=True)
+    except PartFailed as failed:
+        if failed.name != "story":
+            raise
+        _say("The demonstration ends here: a promise of the story was not kept.")
+        return 1
     if once:
         return 0
     supervisor.start(embedded.beat_part(environment, home / "beat"))
