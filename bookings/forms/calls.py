@@ -43,7 +43,7 @@ class CallForm(StartForm):
         tiers.choices = [(tier.code, tier.name) for tier in selectors.tiers()]
         self.fields["start"].label = _("Free times")
         for name in ("tier", "condition"):
-            self.fields[name].widget.attrs["class"] = "side-by-side"
+            self.fields[name].widget.attrs["class"] = "roomy"
 
     def before_times(self) -> list[BoundField]:
         """What has to be known before times can be offered."""
@@ -89,7 +89,7 @@ class NewCallForm(CallForm):
         super().__init__(*args, **kwargs)
         self.region = region
         self.phone_e164 = ""
-        self.fields["kind"].widget.attrs["class"] = "side-by-side"
+        self.fields["kind"].widget.attrs["class"] = "roomy"
 
     def clean_phone(self) -> str:
         """The number as typed; `phone_e164` is set beside it, so that a refused form shows what was typed."""

@@ -118,7 +118,7 @@ class CoatForm(PlainForm):
         label=_("Product"),
         queryset=Product.objects.none(),
         empty_label=None,
-        widget=forms.RadioSelect(attrs={"class": "side-by-side"}),
+        widget=forms.RadioSelect(attrs={"class": "roomy"}),
     )
     batch = _line(_("Batch on the tin (if any)"), required=False, max_length=40, autocapitalize="characters")
     method = forms.ChoiceField(label=_("How"), choices=METHOD, widget=forms.RadioSelect)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -34,3 +36,9 @@ def hold(minutes: int) -> str:
     if minutes >= 60 and minutes % 60 == 0:
         return ngettext("%(n)s hour", "%(n)s hours", minutes // 60) % {"n": minutes // 60}
     return _("%(n)s minutes") % {"n": minutes}
+
+
+@register.filter
+def count(things: Collection[object]) -> int:
+    """How many there are; `length` means minutes on these pages."""
+    return len(things)

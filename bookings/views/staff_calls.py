@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from typing import Any
 from uuid import uuid4
 
@@ -27,6 +27,8 @@ from bookings.views.free_days import FreeDays
 from bookings.views.staff_door import REFUSALS, actor, found_visit, in_words, moment_of, staff_page
 
 WITHOUT_NOTICE = 0
+# A caller on the line keeps no more than three days in mind.
+DAYS_OFFERED = 3
 
 
 @dataclass(frozen=True)
@@ -137,9 +139,17 @@ def _blank(request: HttpRequest, bike: Bike | None, typed: Mapping[str, Any], *,
     if later and offer and offer.next_day:
         initial["from_day"] = offer.next_day.isoformat()
         offer = _offer(request, bike, initial)
-    if offer and "start" not in initial and offer.shown:
+    if offer and offer.shown and initial.get("start") not in _stamps(offer):
         initial["start"] = offer.shown[0][1][0][0]
-    return _form(request, bike, None, initial, offer)
+    form, offer = _form(request, bike, None, initial, offer)
+    # The cursor waits where the caller's answer goes: the time of a bike we know, the name of one we don't.
+    cursor = "start" if bike or request.method == "POST" else "name"
+    form.fields[cursor].widget.attrs["autofocus"] = True
+    return form, offer
+
+
+def _stamps(offer: FreeDays) -> set[str]:
+    return {value for _day, times in offer.shown for value, _words in times}
 
 
 def _form(
@@ -167,7 +177,7 @@ def _offer(request: HttpRequest, bike: Bike | None, typed: Mapping[str, Any]) ->
         return None
     if tier is None:
         return None
-    return free_days.for_job(
+    offer = free_days.for_job(
         tier=tier,
         kind=kind,
         condition=condition,
@@ -175,6 +185,17 @@ def _offer(request: HttpRequest, bike: Bike | None, typed: Mapping[str, Any]) ->
         from_day=free_days.asked_day(str(typed.get("from_day", ""))),
         notice_minutes=WITHOUT_NOTICE,
     )
+    return _shortened(offer)
+
+
+def _shortened(offer: FreeDays) -> FreeDays:
+    if len(offer.shown) <= DAYS_OFFERED:
+        return offer
+    return replace(offer, shown=offer.shown[:DAYS_OFFERED], next_day=_day_of(offer.shown[DAYS_OFFERED]))
+
+
+def _day_of(group: tuple[str, list[tuple[str, str]]]) -> date:
+    return timezone.localtime(datetime.fromisoformat(group[1][0][0])).date()
 
 
 def _page(
@@ -201,10 +222,10 @@ def _full_days(request: HttpRequest, form: CallForm, offer: FreeDays | None) -> 
     now = moment_of(request)
     today = timezone.localtime(now).date()
     first = max(today, free_days.asked_day(str(form["from_day"].value() or "")) or today)
-    fitting = sorted({timezone.localtime(start).date() for start in offer.free})
-    last = fitting[min(len(fitting), free_days.DAYS_SHOWN) - 1]
+    fitting = {timezone.localtime(start).date() for start in offer.free}
+    last = _day_of(offer.shown[-1])
     rows = selectors.room(first_day=first, days=(last - first).days + 1, now=now)
-    return [_full_day(row, today) for row in rows if row.day not in set(fitting)]
+    return [_full_day(row, today) for row in rows if row.day not in fitting]
 
 
 def _full_day(row: selectors.DayRoom, today: date) -> FullDay:

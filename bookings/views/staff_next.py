@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from bookings.models import Job, Visit
 from bookings.rules import safety
@@ -21,6 +22,7 @@ class NextThing:
     address: str
     posts: bool = False
     remark: str = ""
+    is_quiet: bool = False
 
 
 def open_checks(job: Job) -> tuple[SafetyItem, ...]:
@@ -49,9 +51,13 @@ def next_thing(visit: Visit, now: datetime) -> NextThing | None:
 
 def _after_work(visit: Visit, bench: str, now: datetime) -> NextThing:
     if missing := len(open_checks(visit.job)):
-        return NextThing(_("Make the safety checks"), f"{bench}#checks", remark=_("%(n)s open") % {"n": missing})
+        return NextThing(
+            _("Make the safety checks"),
+            f"{bench}#checks",
+            remark=ngettext("%(n)s check open", "%(n)s checks open", missing) % {"n": missing},
+        )
     if visit.job.cured_at and now < visit.job.cured_at:
-        return NextThing(_("Look at the bench record"), bench)
+        return NextThing(_("Look at the bench record"), bench, is_quiet=True)
     return NextThing(_("Ready to leave"), reverse("staff:act", args=[visit.pk, "ready"]), posts=True)
 
 

@@ -20,9 +20,11 @@ from bookings.forms.plain import PlainForm
 from bookings.forms.staff import ActForm, ConfirmForm, DropOffForm, HandOverForm, MoveForm, NoteForm, ReasonForm
 from bookings.models import Job, Visit
 from bookings.rules import transitions
+from bookings.rules.safety import NEVER_COATED
 from bookings.rules.transitions import Action
 from bookings.rules.types import Condition, VisitState
 from bookings.services import bookings, jobs
+from bookings.text import ZONE
 from bookings.views import free_days
 from bookings.views.staff_door import REFUSALS, actor, found_visit, in_words, moment_of, staff_page
 from bookings.views.staff_next import next_thing, other_things
@@ -141,8 +143,6 @@ ACTS: dict[str, Act] = {
 }
 # Presses made at the bench lead back to it.
 _AT_THE_BENCH = {"start", "finish"}
-# Lines of the table of coats that still leave room for all else on one page of A4.
-SHEET_COATS = 9
 
 
 @require_safe
@@ -220,6 +220,14 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     job = Job.objects.filter(visit=visit).prefetch_related("coats__product", "steps_done", "sign_offs").first()
     done = {tick.step_id for tick in job.steps_done.all()} if job else set()
     steps = [(step, step.pk in done) for step in visit.tier.steps.all()]
-    blank = max(2, SHEET_COATS - (job.coats.count() if job else 0))
-    context = {"visit": visit, "job": job, "steps": steps, "blank_lines": range(blank)}
+    coats = list(job.coats.all()) if job else []
+    context = {
+        "visit": visit,
+        "job": job,
+        "steps": steps,
+        "zones": [
+            (words, [coat for coat in coats if coat.zone == zone]) for zone, words in ZONE if zone not in NEVER_COATED
+        ],
+        "never_coated": [words for zone, words in ZONE if zone in NEVER_COATED],
+    }
     return render(request, "bookings/staff/sheet.html", context)
