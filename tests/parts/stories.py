@@ -8,7 +8,7 @@ from uuid import uuid4
 from bookings import selectors
 from bookings.models import Bike, BookingRequest, Product, Tier, Visit
 from bookings.rules import safety
-from bookings.rules.types import CoatKind, Condition, Method, RoadSalt, Storage, Zone
+from bookings.rules.types import BikeKind, CoatKind, Condition, Method, RoadSalt, Storage, Zone
 from bookings.services import bookings, jobs, requests
 from bookings.services.jobs import DropOffFacts
 from bookings.services.requests import BikeFacts, RiderFacts
@@ -53,7 +53,7 @@ def pencilled(
         recall_agreed=recall_agreed,
         now=now,
     )
-    length = selectors.length_for(package, request.bike.kind, Condition.CRUSTED)
+    length = selectors.length_for(package, BikeKind(request.bike.kind), Condition.CRUSTED)
     start = selectors.free_starts(minutes=length.promised_minutes + 60, now=now, limit=1)[0].start
     return bookings.pencil(request=request, start=start, now=now, actor=name)
 
