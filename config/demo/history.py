@@ -140,11 +140,13 @@ class History:
         self._daily(now + timedelta(days=1))
 
     def _something_happened(self, now: datetime) -> bool:
+        """Whether the plan would find work: a hold to let go, a bike just gone home, one coming tomorrow."""
         day = timedelta(days=1)
+        visits = Visit.objects.all()
         return (
-            Visit.objects.filter(changed_at__gt=now - day).exists()
-            or Visit.objects.filter(state=VisitState.PENCILLED, pencilled_until__lt=now).exists()
-            or Visit.objects.filter(state=VisitState.CONFIRMED, starts_at__range=(now, now + 3 * day)).exists()
+            visits.filter(state=VisitState.PENCILLED, pencilled_until__lt=now).exists()
+            or visits.filter(state=VisitState.COLLECTED, changed_at__gt=now - day).exists()
+            or visits.filter(state=VisitState.CONFIRMED, starts_at__range=(now, now + 1.5 * day)).exists()
         )
 
     def _recalled(self, now: datetime) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime
 from statistics import median
 
 from django.conf import settings
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
@@ -28,8 +29,10 @@ def report(story: Story, out: Console) -> None:
     _nothing_lost(story)
     out.print()
     out.print(_booked(story))
-    out.print(_due(story))
-    out.print(_arrived(story))
+    for words, part in _parts(story):
+        out.print(_due(story, words, part))
+    for _, part in _parts(story):
+        out.print(_arrived(story, part))
     out.print(_shop(story))
     for words in story.checks:
         out.print(f"[green]✓[/green] {words}", highlight=False)
@@ -41,7 +44,7 @@ def _parts(story: Story) -> list[tuple[str, Part]]:
 
 
 def _when(story: Story, moment: datetime | None) -> str:
-    return f"{moment.astimezone(story.history.zone):%a %d %b %Y %H:%M}" if moment else ""
+    return f"{moment.astimezone(story.history.zone):%a %d %b %Y, %H:%M}" if moment else ""
 
 
 def _life(row: CoatDue) -> int | None:
@@ -89,42 +92,44 @@ def _nothing_lost(story: Story) -> None:
     story.checks.append(f"nothing lost: every notice handed over is in the mailbox; {told}")
 
 
-def _booked(story: Story) -> Table:
-    table = Table(title="Who was booked", title_justify="left")
-    for heading in ("Rider", "Bike", "Tier", "Booked", "Work from", "Length", "Collected", "State"):
+def _table(title: str, *headings: str) -> Table:
+    table = Table(title=title, title_justify="left", title_style="bold", box=SIMPLE_HEAD, pad_edge=False)
+    for heading in headings:
         table.add_column(heading, overflow="fold")
+    return table
+
+
+def _booked(story: Story) -> Table:
+    headings = ("Rider and bike", "Tier", "Booked", "Work from", "Promised / usual", "Collected", "State")
+    table = _table("Who was booked", *headings)
     bikes = [part.booked.bike_id for _, part in _parts(story)]
     visits = Visit.objects.filter(bike__in=bikes).select_related("bike__rider", "tier", "request", "job")
     for visit in visits.order_by("starts_at"):
         job = getattr(visit, "job", None)
         table.add_row(
-            visit.bike.rider.name,
-            str(visit.bike),
+            f"{visit.bike.rider.name}, {visit.bike.registration}",
             visit.tier.name,
             visit.request.get_source_display(),
             _when(story, visit.starts_at),
-            f"{visit.booked_minutes} min promised, {visit.usual_minutes} usual",
+            f"{visit.booked_minutes} / {visit.usual_minutes} min",
             _when(story, job.collected_at if job else None),
             visit.get_state_display(),
         )
     return table
 
 
-def _due(story: Story) -> Table:
-    table = Table(title="What is due when, and why (first visit of each)", title_justify="left")
-    for heading in ("Bike", "Coat", "Due", "Likely", "Act by", "Why: share of the wear"):
-        table.add_column(heading, overflow="fold")
-    for words, part in _parts(story):
-        for row in story.coats(part).order_by("due_likely", "coat__zone"):
-            table.add_row(
-                words,
-                str(row.coat),
-                month_range(row.due_early, row.due_late),
-                f"{row.due_likely:%d %b %Y}" if row.due_likely else "past the horizon",
-                f"{row.act_by:%d %b %Y}" if row.act_by else "",
-                _shares(row.wear_share),
-            )
-        table.add_section()
+def _due(story: Story, words: str, part: Part) -> Table:
+    treated = _when(story, part.booked.starts_at)[:15]
+    title = f"What is due when, and why: {part.booked.bike}, {words}, treated {treated}"
+    table = _table(title, "Coat", "Likely", "Early to late", "Act by", "Share of the wear")
+    for row in story.coats(part).order_by("due_likely", "coat__zone"):
+        table.add_row(
+            str(row.coat),
+            f"{row.due_likely:%d %b %Y}" if row.due_likely else "past the horizon",
+            month_range(row.due_early, row.due_late),
+            f"{row.act_by:%d %b %Y}" if row.act_by else "",
+            _shares(row.wear_share),
+        )
     return table
 
 
@@ -133,15 +138,12 @@ def _shares(shares: dict[str, float]) -> str:
     return ", ".join(f"{CAUSES[cause]} {share:.0%}" for cause, share in largest if share >= 0.05)
 
 
-def _arrived(story: Story) -> Table:
-    table = Table(title="Which messages arrived (the two riders of the story)", title_justify="left")
-    for heading in ("Dated", "To", "Subject", "Calendar", "What it is"):
-        table.add_column(heading, overflow="fold")
-    riders = {part.facts["email"] for _, part in _parts(story)}
+def _arrived(story: Story, part: Part) -> Table:
+    title = f"Which messages arrived: {part.facts['name']} <{part.facts['email']}>"
+    table = _table(title, "Dated", "Subject", "Calendar", "What it is")
     for letter in reversed(letters(settings.MAILBOX_DIR)):
-        if letter.recipient in riders:
-            dated = _when(story, letter.sent_at)
-            table.add_row(dated, letter.recipient, letter.subject, letter.calendar_method, letter.kind)
+        if letter.recipient == part.facts["email"]:
+            table.add_row(_when(story, letter.sent_at), letter.subject, letter.calendar_method, letter.kind)
     return table
 
 

@@ -27,9 +27,8 @@ from reminders.models import CoatDue, Notice, Recall
 TIER = "full-treatment"
 # Late in October, when roads are gritted and the first nights of frost have come.
 BOOKED_ON = (10, 29)
-# The proposed days lie a month after the notice; a recall younger than this has no tale to tell yet.
-SETTLED = timedelta(days=60)
-LATEST_NOTICE = (9, 30)
+# Notices go out early in September; by this day of it they have been answered, and the tale can be told.
+ANSWERED_BY = (9, 12)
 
 
 class BrokenPromise(RuntimeError):
@@ -69,9 +68,9 @@ class Story:
         self.staff = Visitor(settings.PUBLIC_URL, self.began)
 
     def _winter(self) -> int:
-        """The year of the booking: the following autumn's notices must be behind us."""
-        latest = self.history.present - SETTLED
-        return latest.year - 1 if (latest.month, latest.day) >= LATEST_NOTICE else latest.year - 2
+        """The year of the booking: the notices of the autumn after it must be behind us."""
+        present = self.history.present
+        return present.year - (1 if (present.month, present.day) >= ANSWERED_BY else 2)
 
     # Booking
 
