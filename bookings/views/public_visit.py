@@ -50,7 +50,7 @@ def _private(view: Callable[..., HttpResponse]) -> View:
         response = view(request, visit, token)
         # Not `no-referrer`: browsers then send “Origin: null” with a form, which looks like a forgery.
         # Nothing of the address reaches another site either way.
-        response.headers["Referrer-Policy"] = "same-origin"
+        response.headers.setdefault("Referrer-Policy", "same-origin")
         return response
 
     return answer
@@ -81,6 +81,7 @@ def _context(request: HttpRequest, visit: Visit, token: str, **more: Any) -> dic
         "may_call_off": early and now < visit.starts_at,
         "may_move": early and free_days.soon_enough(visit.starts_at, now),
         "is_ahead": early and not has_lapsed,
+        "has_coats": visit.bike.visits.filter(state=VisitState.COLLECTED).exists(),
         "bike_token": links.bike_token(visit.bike),
     } | more
 
