@@ -22,7 +22,7 @@ from reminders import links, selectors
 from reminders.mailer import Letter
 from reminders.models import CoatDue, Notice, Recall
 from reminders.services.outbox import CALENDAR_KINDS
-from reminders.text import month_range, wear_reason
+from reminders.text import month, month_range, wear_reason
 
 ALARM = timedelta(hours=16)
 SUBJECT_LENGTH = 200
@@ -40,13 +40,13 @@ class Composed:
     calendar_text: str = ""
 
 
-def compose(notice: Notice) -> Composed:
-    """Write the notice from the facts as they are now."""
+def compose(notice: Notice, *, now: datetime) -> Composed:
+    """Write the notice from the facts as they are at `now`."""
     shop = bookings.require_shop()
     folder = f"reminders/messages/{notice.kind}"
     # A worker has no request: the shop's zone and the site's language are set for the length of the writing.
     with timezone.override(shop.zone), translation.override(settings.LANGUAGE_CODE):
-        context = _context(notice, shop)
+        context = _context(notice, shop, now)
         subject = " ".join(render_to_string(f"{folder}/subject.txt", context).split())
         text = render_to_string(f"{folder}/body.txt", context).strip() + "\n"
         html = render_to_string(f"{folder}/body.html", context | {"subject": subject})
@@ -112,7 +112,7 @@ def calendar_facts(visit: Visit, method: Method, shop: Shop, attendee: str) -> I
     )
 
 
-def _context(notice: Notice, shop: Shop) -> dict[str, Any]:
+def _context(notice: Notice, shop: Shop, now: datetime) -> dict[str, Any]:
     context: dict[str, Any] = {"notice": notice, "shop": shop, "rider": notice.rider, "bike": notice.bike}
     context |= _phone(shop) | {"home_link": links.public("public:home")}
     if notice.visit is not None:
@@ -128,7 +128,7 @@ def _context(notice: Notice, shop: Shop) -> dict[str, Any]:
     if notice.kind == Notice.Kind.CARE_SHEET and notice.visit is not None:
         context |= _care(notice.visit)
     if notice.is_recall:
-        context |= _recall(notice)
+        context |= _recall(notice, now)
     return context
 
 
@@ -165,7 +165,7 @@ def _months(row: CoatDue | None) -> str:
     return month_range(row.due_early, row.due_late) if row else ""
 
 
-def _recall(notice: Notice) -> dict[str, Any]:
+def _recall(notice: Notice, now: datetime) -> dict[str, Any]:
     recall = Recall.objects.select_related("schedule").get(visit=notice.visit)
     pressing = [row for row in selectors.coats_due(recall.bike) if row.act_by]
     worst = min(pressing, key=_act_by, default=None)
@@ -175,9 +175,15 @@ def _recall(notice: Notice) -> dict[str, Any]:
         "salt_from": recall.schedule.salt_from,
         "worst": worst,
         "worst_months": _months(worst),
+        "overdue_since": _overdue_since(worst, now),
         "why": wear_reason(worst.wear_share) if worst else "",
         "held_until": _held_until(notice),
     }
+
+
+def _overdue_since(row: CoatDue | None, now: datetime) -> str:
+    """The month a coat was likely due in, if that has passed."""
+    return month(row.due_likely) if row and row.due_likely and row.due_likely < selectors.today(now) else ""
 
 
 def _act_by(row: CoatDue) -> date:

@@ -110,7 +110,7 @@ def _hand_over(notice: Notice, mailer: Mailer, now: datetime) -> Answer | None:
 
 def _freeze(notice: Notice, now: datetime) -> None:
     """Compose once and keep the words, so that a second hand-over carries the same bytes."""
-    composed = compose(notice)
+    composed = compose(notice, now=now)
     fields = {
         "composed_at": now,
         "subject_line": composed.subject,
