@@ -21,7 +21,6 @@ class OneLineField(forms.CharField):
 class PlainForm(forms.Form):
     """Written by config/templates/django/forms; errors come from the server, so the browser's own are off."""
 
-    required_css_class = "required"
     use_required_attribute = False
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -86,8 +86,6 @@ class BikeForm(PlainForm):
     )
     washes_per_year = WholeNumberField(label=_("About how many washes a year?"), initial=12, min_value=0, max_value=365)
 
-    field_order = ["description", "registration", "kind", "condition", "storage", "road_salt", "riding_months"]
-
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["riding_months"].widget.attrs["class"] = "months"

@@ -94,10 +94,16 @@ def _rider(facts: RiderFacts | Rider | None, now: datetime) -> Rider:
 def _bike(rider: Rider, facts: BikeFacts, now: datetime) -> Bike:
     """The rider's bike, with its habits brought up to date when it has been here before."""
     habits = asdict(facts) | {"riding_months": sorted(facts.riding_months)}
-    known = rider.bikes.filter(registration__iexact=facts.registration).first() if facts.registration else None
+    plate = _bare_plate(facts.registration)
+    known = next((bike for bike in rider.bikes.all() if plate and _bare_plate(bike.registration) == plate), None)
     if known is None:
         return Bike.objects.create(rider=rider, created_at=now, **habits)
     for name, value in habits.items():
         setattr(known, name, value)
     known.save(update_fields=list(habits))
     return known
+
+
+def _bare_plate(registration: str) -> str:
+    """A registration without what people leave out or put in as they please."""
+    return registration.translate(str.maketrans("", "", " -·.")).casefold()

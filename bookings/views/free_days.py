@@ -67,8 +67,8 @@ def for_job(
         days=WINDOW_DAYS,
         notice_minutes=notice_minutes,
     )
-    return _grouped(tier, {offer.start: offer.length.promised_minutes for offer in found},
-                    list(dict.fromkeys(offer.length for offer in found)), first, now)  # fmt: skip
+    lengths = list(dict.fromkeys(offer.length for offer in found))
+    return _grouped(tier, {offer.start: offer.length.promised_minutes for offer in found}, lengths, first, now)
 
 
 def for_visit(visit: Visit, *, now: datetime, from_day: date | None, notice_minutes: int | None = None) -> FreeDays:

@@ -85,7 +85,9 @@ def home(request: HttpRequest) -> HttpResponse:
     model = selectors.length_model()
     tiers = [(tier, model.estimate(Features(tier.code)).median_minutes) for tier in selectors.tiers()]
     key = drafts.key_of(request)
-    return render(request, "bookings/public/home.html", {"tiers": tiers, "key": key})
+    response = render(request, "bookings/public/home.html", {"tiers": tiers, "key": key})
+    response.headers["X-Robots-Tag"] = "all"  # the one page that wants to be found
+    return response
 
 
 @_booking_page

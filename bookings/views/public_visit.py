@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from email.utils import parseaddr
 from functools import wraps
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -26,6 +29,12 @@ from bookings.views import free_days
 ACTOR = "rider, online"
 _BEFORE_THE_WORK = {VisitState.PENCILLED, VisitState.CONFIRMED}
 _COURSE = [state for state in VisitState if state not in {VisitState.CALLED_OFF, VisitState.MISSED}]
+
+_CALENDAR_STATUS = {
+    VisitState.PENCILLED: ics.Status.TENTATIVE,
+    VisitState.CALLED_OFF: ics.Status.CANCELLED,
+    VisitState.MISSED: ics.Status.CANCELLED,
+}
 
 View = Callable[..., HttpResponse]
 
@@ -103,14 +112,15 @@ def _stages(visit: Visit, state: VisitState) -> list[Stage]:
 @require_safe
 @_private
 def visit_calendar(request: HttpRequest, visit: Visit, token: str) -> HttpResponse:
-    """The visit as a file for the rider's calendar; loading it again after a change replaces the entry."""
-    if visit.state not in _BEFORE_THE_WORK:
-        raise Http404
+    """The visit as a file for the rider's calendar; loading it again after a change replaces the entry.
+
+    Identity and organiser are those of the invitations by mail, so that a calendar with both shows one entry.
+    """
     shop = selectors.require_shop()
     what = {"tier": visit.tier.name, "shop": shop.name}
     facts = ics.InvitationFacts(
         method=ics.Method.PUBLISH,
-        status=ics.Status.TENTATIVE if visit.state == VisitState.PENCILLED else ics.Status.CONFIRMED,
+        status=_CALENDAR_STATUS.get(VisitState(visit.state), ics.Status.CONFIRMED),
         uid=visit.calendar_uid,
         sequence=visit.calendar_sequence,
         stamp=visit.calendar_stamp,
@@ -118,9 +128,10 @@ def visit_calendar(request: HttpRequest, visit: Visit, token: str) -> HttpRespon
         ends_at=visit.work_until,
         summary=_("%(tier)s at %(shop)s") % what,
         description=_("Bring %(bike)s. The ready-by time is an estimate.") % {"bike": visit.bike},
-        location=shop.address,
+        location=f"{shop.name}, {shop.address}",
         organizer_name=shop.name,
-        organizer_email=shop.email,
+        organizer_email=parseaddr(settings.MAIL_FROM)[1],
+        url=settings.PUBLIC_URL + reverse("public:visit", args=[token]),
     )
     response = HttpResponse(ics.invitation(facts), content_type="text/calendar; charset=utf-8; method=PUBLISH")
     response.headers["Content-Disposition"] = 'attachment; filename="visit.ics"'

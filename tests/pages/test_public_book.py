@@ -290,6 +290,16 @@ def test_an_altered_draft_is_refused_and_books_nothing() -> None:
     assert visits_made() == (0, 0, 0, 0)
 
 
+def test_a_rider_who_comes_back_keeps_one_record_of_the_bike_however_its_plate_is_typed() -> None:
+    for plate, start in (("rb19 xyz", 0), ("RB-19XYZ", 8)):
+        walk = Walk()
+        walk.begin()
+        walk.tell_bike(registration=plate)
+        walk.choose(start)
+        assert walk.ask().status_code == 302
+    assert visits_made() == (2, 2, 1, 1)
+
+
 def test_a_key_alone_opens_nobodys_visit() -> None:
     walk = Walk()
     walk.to_last_page()
