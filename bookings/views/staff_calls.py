@@ -43,7 +43,7 @@ class FullDay:
 @staff_page
 def desk(request: HttpRequest) -> HttpResponse:
     """One box that finds a rider by any part of name, number, registration or bike."""
-    typed = request.GET.get("q", "").strip()
+    typed = request.GET.get("q", "").replace("\x00", "").strip()
     found = selectors.find(typed)
     # One caller with one bike: the times are worth showing at once.
     if len(found) == 1 and len(bikes := list(found[0].bikes.all())) == 1 and "list" not in request.GET:
@@ -169,7 +169,7 @@ def _form(
 
 def _offer(request: HttpRequest, bike: Bike | None, typed: Mapping[str, Any]) -> FreeDays | None:
     """Free times for what is typed so far; None when that is not enough to tell a length."""
-    tier = selectors.tiers().filter(code=typed.get("tier", "")).first()
+    tier = next((tier for tier in selectors.tiers() if tier.code == typed.get("tier")), None)
     try:
         kind = BikeKind(bike.kind if bike else typed.get("kind", ""))
         condition = Condition(typed.get("condition", ""))

@@ -1,0 +1,97 @@
+"""Records kept by hand can be edited; what services own can only be looked at, so no door goes round the rules."""
+
+from __future__ import annotations
+
+import pytest
+from django.contrib import admin
+from django.contrib.auth.models import User
+from django.test import Client, RequestFactory
+from django.urls import reverse
+
+from bookings.models import (
+    BookingRequest,
+    Claim,
+    Closure,
+    CoatApplied,
+    Job,
+    Product,
+    SafetySignOff,
+    Shop,
+    StepDone,
+    Tier,
+    Visit,
+    VisitEvent,
+)
+from tests.pages.bench_walk import rows, text
+from tests.parts.visits import START, coat, confirmed, in_work, sign_all
+
+pytestmark = pytest.mark.django_db
+
+OWNED = (BookingRequest, Claim, Job, Visit)
+OWNED_INLINE = {VisitEvent, StepDone, CoatApplied, SafetySignOff}
+
+
+@pytest.fixture
+def owner(shop_world: Shop) -> Client:
+    client = Client()
+    client.force_login(User.objects.create_superuser("owner"))
+    return client
+
+
+@pytest.mark.parametrize("model", OWNED)
+def test_rows_of_the_services_are_shown_and_not_changed(owner: Client, model: type[Visit]) -> None:
+    job = in_work()
+    coat(job)
+    sign_all(job)
+    row = model.objects.all()[0]
+    before = rows()
+    place = f"admin:bookings_{model._meta.model_name}"
+    assert owner.get(reverse(f"{place}_changelist")).status_code == 200
+    page = owner.get(reverse(f"{place}_change", args=[row.pk]))
+    assert page.status_code == 200
+    assert 'name="_save"' not in text(page)
+    assert owner.post(reverse(f"{place}_change", args=[row.pk]), {"state": "collected"}).status_code == 403
+    assert owner.post(reverse(f"{place}_delete", args=[row.pk]), {"post": "yes"}).status_code == 403
+    assert owner.get(reverse(f"{place}_add")).status_code == 403
+    actions = {"action": "delete_selected", "_selected_action": [row.pk], "post": "yes"}
+    owner.post(reverse(f"{place}_changelist"), actions)
+    assert rows() == before
+
+
+def test_nothing_of_the_services_hides_in_another_record() -> None:
+    """Also tables shown inside a record: none of the services' own may be added to, changed or deleted there."""
+    request = RequestFactory().get("/")
+    request.user = User(is_superuser=True, is_active=True, is_staff=True)
+    seen = set()
+    for model_admin in admin.site._registry.values():
+        for inline in model_admin.get_inline_instances(request):
+            if inline.model in OWNED_INLINE:
+                seen.add(inline.model)
+                assert not inline.has_add_permission(request, None)
+                assert not inline.has_change_permission(request)
+                assert not inline.has_delete_permission(request)
+    assert seen == OWNED_INLINE
+    assert not OWNED_INLINE & set(admin.site._registry)
+
+
+def test_records_kept_by_hand_open_and_save(owner: Client) -> None:
+    product = Product.objects.all()[0]
+    typed = {"name": product.name, "coat_kind": product.coat_kind, "curing_minutes": 90, "no_wash_days": 3}
+    assert owner.post(reverse("admin:bookings_product_change", args=[product.pk]), typed).status_code == 302
+    product.refresh_from_db()
+    assert product.curing_minutes == 90
+    for name in ("shop", "openinghours", "closure", "bay", "climatemonth", "tier", "product", "rider", "bike"):
+        assert owner.get(reverse(f"admin:bookings_{name}_changelist")).status_code == 200, name
+    assert owner.get(reverse("admin:bookings_tier_change", args=[Tier.objects.all()[0].pk])).status_code == 200
+
+
+def test_closing_a_day_with_visits_warns(owner: Client) -> None:
+    confirmed()
+    answer = owner.post(reverse("admin:bookings_closure_add"), {"day": START.date(), "reason": "flu"}, follow=True)
+    assert Closure.objects.count() == 1
+    assert "One visit is booked on that day and stays booked" in text(answer)
+
+
+def test_there_is_one_shop_and_it_stays(owner: Client) -> None:
+    assert owner.get(reverse("admin:bookings_shop_add")).status_code == 403
+    assert owner.post(reverse("admin:bookings_shop_delete", args=[1]), {"post": "yes"}).status_code == 403
