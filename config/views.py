@@ -20,4 +20,7 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
             for value in values
             if isinstance(value, str)
         ]
-    return render(request, "403_csrf.html", {"answers": answers}, status=403)
+    response = render(request, "403_csrf.html", {"answers": answers}, status=403)
+    if answers:
+        response.headers["Cache-Control"] = "private, no-cache"  # so that the way back still finds it
+    return response
