@@ -73,7 +73,7 @@ class Reader:
         if isinstance(value, bool) or not isinstance(value, int | float):
             self.refuse(field, "must be a number")
         elif not low <= value <= high or not isfinite(value):
-            self.refuse(field, f"must lie between {low:g} and {high:g}")
+            self.refuse(field, f"must lie between {low:.15g} and {high:.15g}")
         else:
             return value
         return None

@@ -83,14 +83,12 @@ class _Ties:
         self.free_move = dearness == dearness.min(axis=1, keepdims=True)
         self.unpriced = flow.price == 0
         self.chosen, self.room, self.taken = flow.chosen, flow.room, flow.taken
-        self.movable = np.ones(len(cost), dtype=bool)
         self.movers = np.zeros((len(self.room), len(self.room)), dtype=np.int64)
         np.add.at(self.movers, self.chosen, self.free_move.astype(np.int64))
 
     def settled(self) -> Table:
         for bike in range(len(self.chosen)):
             day = int(self.chosen[bike])
-            self.movable[bike] = False
             self.movers[day] -= self.free_move[bike]
             earlier = np.flatnonzero(self.free_move[bike, :day])
             if len(earlier):
@@ -125,7 +123,8 @@ class _Ties:
         while here != day:
             after = int(onward[here])
             if max(here, after) < len(self.room):
-                able = (self.chosen == here) & self.movable & self.free_move[:, after]
+                # The last who can: those who had their turn come before, and stay.
+                able = (self.chosen == here) & self.free_move[:, after]
                 moves.append((int(np.flatnonzero(able)[-1]), after))
             here = after
         for bike, after in moves:
