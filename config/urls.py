@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.contrib import admin
 from django.urls import include, path
 
@@ -17,3 +18,7 @@ urlpatterns = [
     path("", include("bookings.urls")),
     path("", include("reminders.urls")),
 ]
+
+# A mail provider's reports; without a secret anybody could send them, so there is no door.
+if settings.ANYMAIL.get("WEBHOOK_SECRET"):
+    urlpatterns.append(path("anymail/", include("anymail.urls")))

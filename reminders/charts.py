@@ -25,7 +25,7 @@ from reminders.protection.types import CoatForecast, Curve, SaltSeason
 STEP_DAYS = 7
 AHEAD = timedelta(days=550)
 BEHIND = timedelta(days=370)
-WIDTH_INCHES, ROW_INCHES = 7.0, 1.25
+WIDTH_INCHES, ROW_INCHES = 4.5, 1.1
 INK, BAND, SALT = "#10293a", "#9dbccb", "#e9dccb"
 # Text stays text, so that it scales and can be searched; ids are fixed, so that equal charts are equal bytes. Set
 # once for the process: a context per drawing would race between the threads of a web server.

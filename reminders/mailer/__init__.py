@@ -9,7 +9,14 @@ from enum import StrEnum
 from types import TracebackType
 from typing import Any
 
-from anymail.exceptions import AnymailError, AnymailRecipientsRefused, AnymailRequestsAPIError
+from anymail.exceptions import (
+    AnymailError,
+    AnymailInvalidAddress,
+    AnymailRecipientsRefused,
+    AnymailRequestsAPIError,
+    AnymailSerializationError,
+    AnymailUnsupportedFeature,
+)
 from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from urllib3.exceptions import ConnectTimeoutError, NewConnectionError
@@ -19,6 +26,8 @@ from reminders.mailer.smtp import BeforeDot, Phase, PhasedSmtpBackend, Refusal
 
 __all__ = ["Answer", "Letter", "Mailer", "Outcome", "Phase", "PhasedSmtpBackend"]
 WORDS_KEPT = 300
+# Anymail raises these while it builds the request.
+NEVER_POSTED = (AnymailUnsupportedFeature, AnymailInvalidAddress, AnymailSerializationError)
 
 
 class Outcome(StrEnum):
@@ -113,7 +122,7 @@ def _of_provider(error: Exception, status: int | None) -> Outcome:
         return Outcome.NO_SERVICE if _never_connected(error) else Outcome.IN_DOUBT
     if status in (401, 403, 429, 503):
         return Outcome.NO_SERVICE
-    if isinstance(error, ValueError | TypeError) or (status is not None and 400 <= status < 500):
+    if isinstance(error, NEVER_POSTED) or (status is not None and 400 <= status < 500):
         return Outcome.REFUSED
     return Outcome.IN_DOUBT
 

@@ -62,8 +62,9 @@ RAW_MESSAGE = Shape(alternative=True, attachment="application/ics")
 # By the provider's name in Anymail 15; tests/integration/test_provider_shapes.py reads each one's request on the wire.
 SHAPES = {
     "Amazon SES": RAW_MESSAGE,
-    "SendGrid": RAW_MESSAGE,
     "Resend": Shape(as_part=True),
+    "MailerSend": Shape(reference=False),
+    "Postal": Shape(reference=False),
 }
 
 

@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='recall',
             name='answer',
-            field=models.CharField(blank=True, choices=[('accepted', 'takes the day'), ('other_day', 'asks for another day'), ('not_this_year', 'not this year'), ('sold', 'the bike is sold')], help_text='What the rider said to it.', max_length=20),
+            field=models.CharField(blank=True, choices=[('accepted', 'takes the day'), ('not_this_year', 'not this year'), ('sold', 'the bike is sold')], help_text='What the rider said to it.', max_length=20),
         ),
         migrations.AddField(
             model_name='recall',

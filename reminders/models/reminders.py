@@ -14,7 +14,6 @@ class Recall(models.Model):
 
     class Answer(models.TextChoices):
         ACCEPTED = "accepted", _("takes the day")
-        OTHER_DAY = "other_day", _("asks for another day")
         NOT_THIS_YEAR = "not_this_year", _("not this year")
         SOLD = "sold", _("the bike is sold")
 

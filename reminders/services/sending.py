@@ -101,9 +101,11 @@ def _hand_over(notice: Notice, mailer: Mailer, now: datetime) -> Answer | None:
     except LeaseLost:
         log.warning("notice %s: the lease was lost, nothing was handed over", notice.pk)
         return None
-    except Exception as error:  # one notice that cannot be written must not hold up the others
-        log.exception("notice %s could not be prepared", notice.pk)
-        answer = Answer(Outcome.LATER, Phase.CONNECTING, words=f"could not be prepared: {error}"[:300])
+    except Exception as error:  # one notice that cannot be written or answered must not hold up the others
+        log.exception("notice %s could not be handed over", notice.pk)
+        began = notice.handed_over_at is not None
+        outcome, phase = (Outcome.IN_DOUBT, Phase.AFTER_DOT) if began else (Outcome.LATER, Phase.CONNECTING)
+        answer = Answer(outcome, phase, words=f"{type(error).__name__}: {error}"[:300])
     outcomes.settle(notice, answer, now=now)
     return answer
 

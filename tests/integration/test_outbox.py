@@ -18,7 +18,7 @@ from reminders import links, selectors
 from reminders.models import Notice, RecallConsent, Suppression
 from reminders.services import consent, outcomes, sending
 from tests.parts.smtp_sink import SmtpSink
-from tests.parts.stories import COMMUTER, MORNING, STAFF, collected, confirmed, pencilled, ready
+from tests.parts.stories import COMMUTER, MORNING, STAFF, confirmed, pencilled, ready
 
 pytestmark = pytest.mark.django_db
 Kind, State = Notice.Kind, Notice.State
@@ -59,15 +59,6 @@ def test_a_notice_that_cannot_be_written_takes_the_change_back(shop_world: Shop)
         signals.visit_changed.disconnect(refuse)
     visit.refresh_from_db()
     assert visit.state == "pencilled"
-
-
-def test_each_kind_can_be_written_and_says_what_it_must(shop_world: Shop) -> None:
-    visit, moment = collected()
-    sending.sweep(now=MORNING)
-    said = {notice.kind: notice for notice in Notice.objects.exclude(composed_at=None)}
-    # Older ones were dropped by then; what a kind says is tried in test_composing.
-    assert set(said) <= set(Kind.values)
-    assert visit.state == "collected" and moment > MORNING
 
 
 def test_a_confirmation_carries_an_invitation_twice_the_same(shop_world: Shop, smtp_sink: SmtpSink) -> None:

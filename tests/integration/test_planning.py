@@ -202,6 +202,10 @@ def called_back() -> Recall:
     return Recall.objects.get()
 
 
+def proposed_visit(recall: Recall) -> Visit:
+    return Visit.objects.get(recall=recall)
+
+
 def post(recall: Recall, answer: str, now: datetime) -> int:
     address = links.public("notices:answer", links.answer_token(recall)).removeprefix("http://testserver")
     client = Client()
@@ -218,7 +222,7 @@ def test_a_get_on_the_answer_page_changes_nothing(shop_world: Shop) -> None:
     address = links.public("notices:answer", links.answer_token(recall)).removeprefix("http://testserver")
     page = Client().get(address, headers={"X-Rimebook-Now": recall.created_at.isoformat()})
     assert b"Yes, I take this day" in page.content
-    assert Recall.objects.get().answer == "" and Visit.objects.get(pk=recall.visit_id).state == "pencilled"
+    assert Recall.objects.get().answer == "" and proposed_visit(recall).state == "pencilled"
     assert Client().get(address.replace("/recall/", "/recall/x")).status_code == 404
 
 
@@ -226,7 +230,7 @@ def test_taking_the_day_confirms_it_twice_is_once(shop_world: Shop) -> None:
     recall = called_back()
     assert post(recall, "accepted", recall.created_at) == 302
     assert post(recall, "accepted", recall.created_at) == 302
-    assert recall.visit is not None and Visit.objects.get(pk=recall.visit_id).state == "confirmed"
+    assert recall.visit is not None and proposed_visit(recall).state == "confirmed"
     assert Notice.objects.filter(kind=Kind.CONFIRMED, visit=recall.visit).count() == 1
     assert Notice.objects.get(kind=Kind.RECALL).state == State.DROPPED  # unsent, and the confirmation says more
 
@@ -244,7 +248,7 @@ def test_a_day_let_go_meanwhile_is_refused_plainly(shop_world: Shop) -> None:
 def test_a_no_frees_the_day_and_a_sold_bike_is_never_called_again(shop_world: Shop, answer: str) -> None:
     recall = called_back()
     assert post(recall, answer, recall.created_at) == 302
-    assert recall.answer == answer and Visit.objects.get(pk=recall.visit_id).state == "called_off"
+    assert recall.answer == answer and proposed_visit(recall).state == "called_off"
     # The recall itself had not left yet, so nobody is told that a day they never heard of is off.
     assert not Notice.objects.filter(kind=Kind.CALLED_OFF, visit=recall.visit).exists()
     next_summer = datetime(2027, 8, 20, 9, 0, tzinfo=UTC)
