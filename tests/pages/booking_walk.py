@@ -11,6 +11,8 @@ from urllib.parse import parse_qs, urlsplit
 from django.http import HttpResponse
 from django.test import Client
 
+from bookings.models import Bike, BookingRequest, Rider, Visit
+
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)  # a Monday, winter time
 BIKE = {
     "description": "Tarn 650, blue",
@@ -94,3 +96,8 @@ class Walk:
 def starts_shown(response: Any) -> list[str]:
     """Values of the starts on a page, in order."""
     return re.findall(r'name="start" value="([^"]+)"', response.content.decode())
+
+
+def rows_made() -> tuple[int, int, int, int]:
+    """How many visits, requests, bikes and riders there are."""
+    return Visit.objects.count(), BookingRequest.objects.count(), Bike.objects.count(), Rider.objects.count()

@@ -57,7 +57,7 @@ def test_money(currency: str, minor_units: int, words: str) -> None:
 
 
 def test_reasons_leave_out_what_hardly_matters() -> None:
-    told = wording.reasons([["faired", 1.1], ["clean", 0.85], ["icy", 1.25], ["own jobs", 1.01]])
+    told = wording.reasons([("faired", 1.1), ("clean", 0.85), ("icy", 1.25), ("own jobs", 1.01)])
     assert told == [
         "with a fairing or touring bodywork: about 10 % longer",
         "clean, just dusty: about 15 % shorter",
