@@ -14,6 +14,7 @@ pytest_plugins = [
     "tests.parts.workers",
     "tests.parts.browsers",
     "tests.parts.worlds",
+    "tests.parts.notices",
 ]
 
 # By number: the browser's resolver knows no names at all.
@@ -35,9 +36,13 @@ DATABASE_FIXTURES = {"db", "transactional_db", "django_db_reset_sequences", "dja
 
 def needs_database(item: pytest.Item) -> bool:
     """Tell whether a test uses a database, by its mark or by a fixture."""
-    return item.get_closest_marker("django_db") is not None or bool(
-        DATABASE_FIXTURES.intersection(getattr(item, "fixturenames", ()))
-    )
+    marked = item.get_closest_marker("django_db") or item.get_closest_marker("engine")
+    return marked is not None or bool(DATABASE_FIXTURES.intersection(getattr(item, "fixturenames", ())))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Marks of our own."""
+    config.addinivalue_line("markers", "engine: tells something about the database engine without pytest-django's help")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

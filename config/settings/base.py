@@ -148,7 +148,9 @@ CELERY = {
         "unacked_restore_throttle": 1,
         "socket_connect_timeout": 5,
         "health_check_interval": 25,
+        # A wake-up that finds no broker gives up at once; kombu would otherwise sleep two seconds in the request.
         "max_retries": 1,
+        "interval_start": 0,
     },
     "timezone": "UTC",
 }

@@ -1,4 +1,4 @@
-"""A mail server that misbehaves at every point of the conversation, and workers that die in the middle of one.
+"""A mail server that misbehaves at every point of the conversation.
 
 The table of outcomes follows RFC 5321 (4.2.1 reply codes, 4.2.5 and 6.1 who is responsible after the final dot,
 3.5.3 enhanced codes by RFC 3463).
@@ -6,11 +6,8 @@ The table of outcomes follows RFC 5321 (4.2.1 reply codes, 4.2.5 and 6.1 who is 
 
 from __future__ import annotations
 
-import os
-import signal
 import threading
 import time
-from collections.abc import Callable
 from datetime import timedelta
 from email.utils import parsedate_to_datetime
 
@@ -22,7 +19,7 @@ from bookings.models import Shop
 from reminders.mailer import Mailer
 from reminders.models import Notice, Suppression
 from reminders.services import outcomes, sending
-from reminders.services.outbox import owe
+from tests.parts.notices import as_recall
 from tests.parts.smtp_sink import SmtpSink
 from tests.parts.stories import MORNING, confirmed, pencilled
 
@@ -36,36 +33,6 @@ def impatient(settings: Settings) -> None:
     settings.EMAIL_TIMEOUT = 1
 
 
-@pytest.fixture
-def notice(shop_world: Shop) -> Notice:
-    """A service notice that is due."""
-    pencilled()
-    return Notice.objects.get()
-
-
-def as_recall(notice: Notice) -> Notice:
-    """The same message as a recall, of which never two may go out."""
-    rider = notice.rider
-    recall = owe(
-        kind=Notice.Kind.RECALL,
-        rider=rider,
-        subject_key=f"bike:{notice.bike_id}",
-        cycle="2026-27",
-        due_at=MORNING,
-        not_after=MORNING + timedelta(days=9),
-        now=MORNING,
-        bike=notice.bike,
-    )
-    assert recall is not None
-    Notice.objects.filter(pk=notice.pk).delete()
-    # Frozen already, so that the test is about handing over and not about words.
-    Notice.objects.filter(pk=recall.pk).update(
-        composed_at=MORNING, subject_line="Before winter", text_body="A day before winter.", html_body="<p>A day.</p>"
-    )
-    recall.refresh_from_db()
-    return recall
-
-
 PUT_OFF = [
     ("mail", "451 4.3.0 greylisted"),
     ("rcpt", "450 4.2.0 mailbox busy"),
@@ -77,14 +44,14 @@ PUT_OFF = [
 
 @pytest.mark.parametrize(("phase", "reply"), PUT_OFF)
 def test_what_may_pass_later_waits_and_then_arrives_once(
-    notice: Notice, smtp_sink: SmtpSink, phase: str, reply: str
+    due_notice: Notice, smtp_sink: SmtpSink, phase: str, reply: str
 ) -> None:
     smtp_sink.refuse(phase, reply)
     assert sending.sweep(now=MORNING) == 0
-    notice.refresh_from_db()
-    assert (notice.state, notice.due_at) == (State.WAITING, MORNING + MINUTE)
-    assert reply.split(" ", 2)[2] in notice.outcome
-    assert notice.tries.get().code == int(reply[:3])
+    due_notice.refresh_from_db()
+    assert (due_notice.state, due_notice.due_at) == (State.WAITING, MORNING + MINUTE)
+    assert reply.split(" ", 2)[2] in due_notice.outcome
+    assert due_notice.tries.get().code == int(reply[:3])
     smtp_sink.accept()
     assert sending.sweep(now=MORNING + MINUTE - timedelta(seconds=1)) == 0
     assert sending.sweep(now=MORNING + MINUTE) == 1
@@ -104,55 +71,55 @@ FINAL = [
 
 @pytest.mark.parametrize(("phase", "reply", "suppresses"), FINAL)
 def test_a_final_no_fails_and_only_a_dead_address_is_suppressed(
-    notice: Notice, smtp_sink: SmtpSink, phase: str, reply: str, suppresses: bool
+    due_notice: Notice, smtp_sink: SmtpSink, phase: str, reply: str, suppresses: bool
 ) -> None:
     smtp_sink.refuse(phase, reply)
     assert sending.sweep(now=MORNING) == 0
-    notice.refresh_from_db()
-    assert notice.state == State.FAILED and notice.outcome
+    due_notice.refresh_from_db()
+    assert due_notice.state == State.FAILED and due_notice.outcome
     assert Suppression.objects.filter(address="ines@example.org").exists() is suppresses
     smtp_sink.accept()
     assert sending.sweep(now=MORNING + timedelta(hours=9)) == 0
     assert smtp_sink.messages == []
 
 
-def test_putting_off_follows_the_steps_and_ends(notice: Notice, smtp_sink: SmtpSink) -> None:
+def test_putting_off_follows_the_steps_and_ends(due_notice: Notice, smtp_sink: SmtpSink) -> None:
     Notice.objects.update(not_after=MORNING + timedelta(days=9))
     smtp_sink.refuse("rcpt", "450 4.2.0 busy")
     waits, now = [], MORNING
     while True:
         sending.sweep(now=now)
-        notice.refresh_from_db()
-        if notice.state != State.WAITING:
+        due_notice.refresh_from_db()
+        if due_notice.state != State.WAITING:
             break
-        waits.append(notice.due_at - now)
-        now = notice.due_at
+        waits.append(due_notice.due_at - now)
+        now = due_notice.due_at
     assert [wait // MINUTE for wait in waits] == [1, 5, 15, 60, 240, 720]
-    assert notice.state == State.FAILED and "Given up after 7 tries" in notice.outcome
+    assert due_notice.state == State.FAILED and "Given up after 7 tries" in due_notice.outcome
 
 
-def test_putting_off_never_goes_past_the_time_it_makes_sense(notice: Notice, smtp_sink: SmtpSink) -> None:
+def test_putting_off_never_goes_past_the_time_it_makes_sense(due_notice: Notice, smtp_sink: SmtpSink) -> None:
     Notice.objects.update(not_after=MORNING + timedelta(seconds=30))
     smtp_sink.refuse("rcpt", "450 4.2.0 busy")
     sending.sweep(now=MORNING)
-    notice.refresh_from_db()
-    assert notice.state == State.FAILED and "Not delivered in time" in notice.outcome
+    due_notice.refresh_from_db()
+    assert due_notice.state == State.FAILED and "Not delivered in time" in due_notice.outcome
 
 
-def test_a_server_that_is_away_is_never_given_up(notice: Notice, settings: Settings, smtp_sink: SmtpSink) -> None:
+def test_a_server_that_is_away_is_never_given_up(due_notice: Notice, settings: Settings, smtp_sink: SmtpSink) -> None:
     Notice.objects.update(not_after=MORNING + timedelta(days=9))
     right, settings.EMAIL_PORT = settings.EMAIL_PORT, 1  # nothing listens there
     now = MORNING
     for _ in range(12):
         assert sending.sweep(now=now) == 0
-        notice.refresh_from_db()
-        assert notice.state == State.WAITING and timedelta(0) < notice.due_at - now <= timedelta(hours=1)
-        now = notice.due_at
+        due_notice.refresh_from_db()
+        assert due_notice.state == State.WAITING and timedelta(0) < due_notice.due_at - now <= timedelta(hours=1)
+        now = due_notice.due_at
     settings.EMAIL_PORT = right
     assert sending.sweep(now=now) == 1
 
 
-def test_one_closed_door_is_not_knocked_at_for_every_notice(notice: Notice, settings: Settings) -> None:
+def test_one_closed_door_is_not_knocked_at_for_every_notice(due_notice: Notice, settings: Settings) -> None:
     pencilled(name="Bo", email="bo@example.org", phone="+447700900124")
     settings.EMAIL_BACKEND, settings.EMAIL_PORT = "reminders.mailer.PhasedSmtpBackend", 1
     sending.sweep(now=MORNING)
@@ -161,38 +128,40 @@ def test_one_closed_door_is_not_knocked_at_for_every_notice(notice: Notice, sett
 
 @pytest.mark.parametrize("misbehave", ["drop", "hang"])
 def test_silence_after_the_last_dot_sends_a_service_notice_once_more_the_same(
-    notice: Notice, smtp_sink: SmtpSink, misbehave: str
+    due_notice: Notice, smtp_sink: SmtpSink, misbehave: str
 ) -> None:
     getattr(smtp_sink, misbehave)()
     assert sending.sweep(now=MORNING) == 0
-    notice.refresh_from_db()
-    assert notice.state == State.WAITING and "Perhaps delivered" in notice.outcome
-    assert notice.tries.get().outcome == "in_doubt"
+    due_notice.refresh_from_db()
+    assert due_notice.state == State.WAITING and "Perhaps delivered" in due_notice.outcome
+    assert due_notice.tries.get().outcome == "in_doubt"
     smtp_sink.accept()
     assert sending.sweep(now=MORNING + MINUTE) == 1
     first, second = smtp_sink.messages
     assert first.content == second.content
-    assert first.message["Message-ID"] == notice.message_id
+    assert first.message["Message-ID"] == due_notice.message_id
     assert parsedate_to_datetime(first.message["Date"]) == MORNING
     assert sending.sweep(now=MORNING + timedelta(hours=1)) == 0
 
 
-def test_in_doubt_a_second_time_is_left_to_people(notice: Notice, smtp_sink: SmtpSink) -> None:
+def test_in_doubt_a_second_time_is_left_to_people(due_notice: Notice, smtp_sink: SmtpSink) -> None:
     smtp_sink.drop()
     for minute in range(5):
         sending.sweep(now=MORNING + minute * MINUTE)
-    notice.refresh_from_db()
-    assert notice.state == State.IN_DOUBT
+    due_notice.refresh_from_db()
+    assert due_notice.state == State.IN_DOUBT
     assert len(smtp_sink.messages) == 2
-    assert outcomes.resend(notice, by="Morgan", now=MORNING + timedelta(hours=1))
+    assert outcomes.resend(due_notice, by="Morgan", now=MORNING + timedelta(hours=1))
     smtp_sink.accept()
     assert sending.sweep(now=MORNING + timedelta(hours=1)) == 1
     assert len({message.content for message in smtp_sink.messages}) == 1
 
 
 @pytest.mark.parametrize("misbehave", ["drop", "hang"])
-def test_a_recall_in_doubt_is_never_sent_again_by_itself(notice: Notice, smtp_sink: SmtpSink, misbehave: str) -> None:
-    recall = as_recall(notice)
+def test_a_recall_in_doubt_is_never_sent_again_by_itself(
+    due_notice: Notice, smtp_sink: SmtpSink, misbehave: str
+) -> None:
+    recall = as_recall(due_notice)
     getattr(smtp_sink, misbehave)()
     for minute in range(4):
         sending.sweep(now=MORNING + minute * MINUTE)
@@ -204,9 +173,9 @@ def test_a_recall_in_doubt_is_never_sent_again_by_itself(notice: Notice, smtp_si
 @pytest.mark.parametrize("phase", ["mail", "rcpt"])
 @pytest.mark.parametrize("misbehave", ["drop", "hang"])
 def test_silence_before_the_last_dot_is_no_doubt(
-    notice: Notice, smtp_sink: SmtpSink, phase: str, misbehave: str
+    due_notice: Notice, smtp_sink: SmtpSink, phase: str, misbehave: str
 ) -> None:
-    recall = as_recall(notice)
+    recall = as_recall(due_notice)
     getattr(smtp_sink, misbehave)(phase=phase)
     assert sending.sweep(now=MORNING) == 0
     recall.refresh_from_db()
@@ -216,8 +185,8 @@ def test_silence_before_the_last_dot_is_no_doubt(
     assert len(smtp_sink.messages) == 1
 
 
-def test_a_recall_carries_the_way_out(notice: Notice, smtp_sink: SmtpSink) -> None:
-    as_recall(notice)
+def test_a_recall_carries_the_way_out(due_notice: Notice, smtp_sink: SmtpSink) -> None:
+    as_recall(due_notice)
     sending.sweep(now=MORNING)
     message = smtp_sink.messages[0].message
     assert message["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
@@ -225,16 +194,16 @@ def test_a_recall_carries_the_way_out(notice: Notice, smtp_sink: SmtpSink) -> No
     assert message["List-Id"] == "<before-winter.example.com>"
 
 
-def test_a_worker_that_lost_its_lease_is_held_back_before_the_last_dot(notice: Notice, smtp_sink: SmtpSink) -> None:
+def test_a_worker_that_lost_its_lease_is_held_back_before_the_last_dot(due_notice: Notice, smtp_sink: SmtpSink) -> None:
     claimed = sending.claim(now=MORNING)
     assert claimed is not None
     outcomes.recover(now=MORNING + sending.LEASE)  # somebody thinks this worker is dead
     with Mailer() as mailer:
         assert sending._hand_over(claimed, mailer, MORNING) is None
     assert smtp_sink.messages == []
-    notice.refresh_from_db()
-    assert notice.state == State.WAITING
-    assert sending.sweep(now=notice.due_at) == 1
+    due_notice.refresh_from_db()
+    assert due_notice.state == State.WAITING
+    assert sending.sweep(now=due_notice.due_at) == 1
 
 
 def test_many_sweeps_at_once_send_each_notice_once(shop_world: Shop, smtp_sink: SmtpSink) -> None:
@@ -260,69 +229,6 @@ def test_many_sweeps_at_once_send_each_notice_once(shop_world: Shop, smtp_sink: 
     addresses = [message.recipients[0] for message in smtp_sink.messages]
     assert sorted(addresses) == sorted(f"rider{number}@example.org" for number in range(24))
     assert set(Notice.objects.values_list("state", flat=True)) == {State.SENT}
-
-
-# Real workers, really killed
-
-Wait = Callable[[Callable[[], bool]], None]
-
-
-def wait_until(reached: Callable[[], bool], seconds: float = 20.0) -> None:
-    deadline = time.monotonic() + seconds
-    while not reached():
-        assert time.monotonic() < deadline, "it did not come to that in time"
-        time.sleep(0.05)
-
-
-def kill(group: int) -> None:
-    os.killpg(group, signal.SIGKILL)
-
-
-def test_a_worker_sends_what_is_due(notice: Notice, smtp_sink: SmtpSink, worker: int) -> None:
-    sending.wake(MORNING)
-    smtp_sink.wait_for(1)
-    wait_until(lambda: Notice.objects.get().state == State.SENT)
-
-
-@pytest.mark.parametrize("is_recall", [False, True])
-def test_a_worker_killed_after_the_last_dot(notice: Notice, smtp_sink: SmtpSink, worker: int, is_recall: bool) -> None:
-    notice = as_recall(notice) if is_recall else notice
-    smtp_sink.hang(seconds=30)
-    sending.wake(MORNING)
-    smtp_sink.wait_for(1)  # the server has it, the worker waits for its word
-    kill(worker)
-    notice.refresh_from_db()
-    assert notice.state == State.SENDING and notice.handed_over_at is not None
-    smtp_sink.accept()
-    assert sending.sweep(now=MORNING + MINUTE) == 0  # the lease still runs
-    after = MORNING + sending.LEASE
-    sending.sweep(now=after)
-    sending.sweep(now=after + MINUTE)
-    sending.sweep(now=after + timedelta(hours=1))
-    notice.refresh_from_db()
-    if is_recall:
-        assert notice.state == State.IN_DOUBT and len(smtp_sink.messages) == 1
-    else:
-        assert notice.state == State.SENT
-        first, second = smtp_sink.messages
-        assert first.content == second.content
-
-
-def test_a_worker_killed_before_the_last_dot_loses_and_doubles_nothing(
-    notice: Notice, smtp_sink: SmtpSink, worker: int
-) -> None:
-    recall = as_recall(notice)
-    smtp_sink.hang(seconds=30, phase="rcpt")
-    sending.wake(MORNING)
-    wait_until(lambda: Notice.objects.get().state == State.SENDING)
-    kill(worker)
-    smtp_sink.accept()
-    recall.refresh_from_db()
-    assert recall.handed_over_at is None
-    after = MORNING + sending.LEASE
-    sending.sweep(now=after)
-    assert sending.sweep(now=after + MINUTE) == 1
-    assert len(smtp_sink.messages) == 1
 
 
 def test_a_broker_that_is_down_harms_no_booking(shop_world: Shop, smtp_sink: SmtpSink) -> None:
