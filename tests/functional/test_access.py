@@ -39,6 +39,7 @@ def addresses(transactional_db: None) -> dict[str, str]:
         "move": f"{private}move/",
         "call off": f"{private}call-off/",
         "called off": f"/visit/{links.visit_token(ended)}/",
+        "bike": f"/bike/{links.bike_token(visit.bike)}/",
         "nothing here": "/nowhere/",
     }
 
