@@ -58,28 +58,35 @@ def bays() -> list[Bay]:
     return list(Bay.objects.filter(kind=Bay.Kind.BAY, in_use=True))
 
 
+def icy_months() -> frozenset[int]:
+    """Months in which an icy start must be reckoned with: the mean night is at or below freezing."""
+    return frozenset(ClimateMonth.objects.filter(minimum_temperature_c__lte=0).values_list("month", flat=True))
+
+
 def icy(start: datetime) -> bool:
-    """Whether an icy start must be reckoned with: the month's mean night is at or below freezing."""
-    return ClimateMonth.objects.filter(month=start.month, minimum_temperature_c__lte=0).exists()
+    """Whether `start` lies in an icy month of the shop."""
+    return start.astimezone(require_shop().zone).month in icy_months()
 
 
 def length_model() -> durations.LengthModel:
     """The length model as the shop's finished jobs have taught it, oldest first."""
     table = {tier.code: tier.usual_minutes for tier in Tier.objects.all()}
     model = durations.prior(table)
+    zone, icy_ones = require_shop().zone, icy_months()
     finished = Job.objects.filter(work_started_at__isnull=False, work_finished_at__isnull=False)
     for job in finished.select_related("visit__tier", "visit__bike").order_by("work_finished_at", "pk"):
         # Narrowed for the type checker; the filter above has seen to it.
         if job.work_started_at is None or job.work_finished_at is None:
             continue
-        minutes = (job.work_finished_at - job.work_started_at) / timedelta(minutes=1)
-        if job.work_started_at.date() != job.work_finished_at.date() or minutes < 5:
+        began, ended = job.work_started_at.astimezone(zone), job.work_finished_at.astimezone(zone)
+        minutes = (ended - began) / timedelta(minutes=1)
+        if began.date() != ended.date() or minutes < 5:
             continue  # a forgotten clock or a job split over nights would teach nonsense
         features = durations.Features(
             job.visit.tier.code,
             BikeKind(job.visit.bike.kind),
             Condition(job.condition_seen),
-            icy(job.work_started_at),
+            began.month in icy_ones,
         )
         model = model.updated(features, minutes)
     return model
@@ -152,15 +159,15 @@ def offers(
 ) -> list[Offer]:
     """Every start at which the honest length of this job fits, earliest first; icy months take their own length."""
     model = length_model()
-    icy_months = set(ClimateMonth.objects.filter(minimum_temperature_c__lte=0).values_list("month", flat=True))
+    zone, icy_ones = require_shop().zone, icy_months()
     found = []
     for is_icy in (False, True):
         length = model.estimate(durations.Features(tier.code, kind, condition, is_icy))
         free = free_starts(
             minutes=length.promised_minutes, now=now, from_day=from_day, days=days, notice_minutes=notice_minutes
         )
-        starts = [slot.start for slot in one_start_per_time(free) if (slot.start.month in icy_months) is is_icy]
-        found += [Offer(start, length) for start in starts]
+        starts = [slot.start for slot in one_start_per_time(free)]
+        found += [Offer(start, length) for start in starts if (start.astimezone(zone).month in icy_ones) is is_icy]
     return sorted(found)
 
 

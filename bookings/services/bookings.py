@@ -32,7 +32,7 @@ def pencil(
     length = selectors.length_for(
         request.tier, BikeKind(request.bike.kind), Condition(request.condition_told), selectors.icy(start)
     )
-    until = _held_until(now, hold_minutes)
+    until = _held_until(now, hold_minutes, start)
     visit = Visit(
         request=request,
         bike=request.bike,
@@ -50,9 +50,10 @@ def pencil(
     return visit
 
 
-def _held_until(now: datetime, hold_minutes: int | None) -> datetime:
+def _held_until(now: datetime, hold_minutes: int | None, start: datetime) -> datetime:
+    """A hold never outlasts the start: a visit nobody has confirmed by then will not take place."""
     held = selectors.require_shop().pencil_hold_minutes if hold_minutes is None else hold_minutes
-    return now + timedelta(minutes=held)
+    return min(now + timedelta(minutes=held), start)
 
 
 def _timing(start: datetime, tier: Tier, length: Estimate) -> dict[str, Any]:
@@ -138,7 +139,7 @@ def move(*, visit: Visit, start: datetime, now: datetime, actor: str, reason: st
     diary.let_go(visit=visit)
     if visit.pencilled_until is not None:
         # A hold that has lapsed already would be anybody's to take again at once.
-        visit.pencilled_until = max(visit.pencilled_until, _held_until(now, None))
+        visit.pencilled_until = max(min(visit.pencilled_until, start), _held_until(now, None, start))
     visit.starts_at = start
     visit.promised_at = selectors.ready_from(visit.tier, start, visit.booked_minutes)
     _place(visit, start=start, expires_at=visit.pencilled_until, now=now)
