@@ -1,0 +1,3 @@
+"""What is known of the place and of the numbers behind every estimate."""
+
+from __future__ import annotations

@@ -1,0 +1,39 @@
+"""Notices, as lists show them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from django.db.models import Q, QuerySet
+
+from bookings.models import Visit
+from reminders.models import Notice
+
+LATE_AFTER = timedelta(minutes=15)
+
+
+def notices_for(visit: Visit) -> QuerySet[Notice]:
+    """Every notice about a visit, in the order they were owed."""
+    return Notice.objects.filter(visit=visit).order_by("created_at", "pk")
+
+
+def late(now: datetime) -> Q:
+    """Notices that should have left a while ago."""
+    return Q(state__in=(Notice.State.WAITING, Notice.State.SENDING), due_at__lt=now - LATE_AFTER)
+
+
+def late_or_doubtful(now: datetime) -> QuerySet[Notice]:
+    """Notices somebody should look at: late, in doubt or failed."""
+    troubled = Q(state__in=(Notice.State.IN_DOUBT, Notice.State.FAILED))
+    return notices().filter(late(now) | troubled).order_by("due_at", "pk")
+
+
+def notices() -> QuerySet[Notice]:
+    """Notices with what every list shows."""
+    return Notice.objects.select_related("rider", "bike", "visit__tier")
+
+
+def without_email(visits: Iterable[Visit]) -> list[Visit]:
+    """Visits whose riders get no mail, so somebody has to ring them."""
+    return [visit for visit in visits if not visit.bike.rider.email]
