@@ -18,6 +18,7 @@ Flags = NDArray[np.bool_]
 HOURS_PER_YEAR = 8760.0
 # Air minimum that stands in for a road surface at 0–1 °C, at which councils salt (Buckinghamshire: below 0.5 °C).
 GRITTING_MINIMUM_C = 1.0
+_SALTING_MEMORY_DAYS = 30
 MEAN_MONTH_LENGTHS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 # Kept from the worst place to the best; a better place may never come out worse than the one before it.
 STORAGE_CHAIN = (Storage.OUTSIDE, Storage.COVERED, Storage.UNHEATED, Storage.HEATED)
@@ -108,6 +109,14 @@ class Air:
 
 def open_air(site: Site, days: Days, parameters: Mapping[str, float]) -> Air:
     """Normals drawn to days, with observed days in their place."""
+    if not site.observed:
+        return _open_air(site, days, parameters)
+    # Observed nights before the first day still count towards how salted its roads are.
+    air = _open_air(site, np.arange(days[0] - _SALTING_MEMORY_DAYS, days[-1] + 1), parameters)
+    return Air(*(column[_SALTING_MEMORY_DAYS:] for column in (air.temperature_c, air.humidity, air.salting)))
+
+
+def _open_air(site: Site, days: Days, parameters: Mapping[str, float]) -> Air:
     climate = site.climate
     warmth, humid = by_day(climate.temperature_c, days), by_day(climate.relative_humidity_percent, days)
     lowest = np.full(len(days), np.nan)
@@ -136,11 +145,11 @@ def _salting(site: Site, days: Days, lowest: Array, parameters: Mapping[str, flo
 
 def _observed_share(share: Array, lowest: Array, saturating_nights: float) -> Array:
     """On observed days, gritted nights of the 30 days up to them; nights at most 1 °C, normals where none was read."""
-    observed = np.isfinite(lowest)
-    gritted = np.where(observed, lowest <= GRITTING_MINIMUM_C, share * saturating_nights / 30.0)
-    padded = np.concatenate([np.full(30, share[0] * saturating_nights / 30.0), gritted])
+    observed, span = np.isfinite(lowest), _SALTING_MEMORY_DAYS
+    gritted = np.where(observed, lowest <= GRITTING_MINIMUM_C, share * saturating_nights / span)
+    padded = np.concatenate([np.full(span, share[0] * saturating_nights / span), gritted])
     total = np.concatenate([[0.0], np.cumsum(padded)])
-    counted = total[31:] - total[1:-30]
+    counted = total[span + 1 :] - total[1:-span]
     return np.where(observed, np.minimum(1.0, counted / saturating_nights), share)
 
 

@@ -45,16 +45,24 @@ class DoseResponse:
     mean_exponent: float
     cautious_exponent: float
 
+    def without_chloride(self, temperature_c: ArrayLike, humidity: ArrayLike, so2: ArrayLike) -> Array:
+        """The first term: loss in air that carries SO2 alone."""
+        warmth, humid = np.asarray(temperature_c, dtype=float), np.asarray(humidity, dtype=float)
+        bend = np.where(warmth <= 10.0, self.cold, self.warm) * (warmth - 10.0)
+        return np.asarray(self.a * np.asarray(so2, dtype=float) ** self.p * np.exp(self.k * humid + bend))
+
+    def per_chloride(self, temperature_c: ArrayLike, humidity: ArrayLike) -> Array:
+        """What Sd^q is multiplied with in the second term."""
+        warmth, humid = np.asarray(temperature_c, dtype=float), np.asarray(humidity, dtype=float)
+        return np.asarray(self.c * np.exp(self.m * humid + self.n * warmth))
+
     def rate(self, temperature_c: ArrayLike, humidity: ArrayLike, so2: ArrayLike, chloride: ArrayLike) -> Array:
         """First-year loss in µm per year (aluminium: g/m² per year), arrays broadcast, nothing clipped.
 
         °C, percent, and mg/(m²·day) of SO2 and chloride.
         """
-        warmth, humid = np.asarray(temperature_c, dtype=float), np.asarray(humidity, dtype=float)
-        bend = np.where(warmth <= 10.0, self.cold, self.warm) * (warmth - 10.0)
-        dry = self.a * np.asarray(so2, dtype=float) ** self.p * np.exp(self.k * humid + bend)
-        salt = self.c * np.asarray(chloride, dtype=float) ** self.q * np.exp(self.m * humid + self.n * warmth)
-        return np.asarray(dry + salt)
+        salt = self.per_chloride(temperature_c, humidity) * np.asarray(chloride, dtype=float) ** self.q
+        return np.asarray(self.without_chloride(temperature_c, humidity, so2) + salt)
 
 
 # Limits are the upper ends of C1…C5 and CX; aluminium's C1 is "negligible" and its CX has no upper end.
@@ -109,16 +117,6 @@ def outside_range(temperature_c: ArrayLike, humidity: ArrayLike, so2: ArrayLike,
     )
     return np.logical_or.reduce(
         np.broadcast_arrays(*((np.asarray(v) < low) | (np.asarray(v) > high) for v, (low, high) in pairs))
-    )
-
-
-def clipped_steel_rate(temperature_c: ArrayLike, humidity: ArrayLike, so2: ArrayLike, chloride: ArrayLike) -> Array:
-    """Steel's function with every input held inside its published range; pair it with `outside_range`."""
-    return DOSE_RESPONSE[Metal.STEEL].rate(
-        np.clip(temperature_c, *TEMPERATURE_RANGE_C),
-        np.clip(humidity, *HUMIDITY_RANGE),
-        np.clip(so2, *SO2_RANGE),
-        np.clip(chloride, *CHLORIDE_RANGE),
     )
 
 

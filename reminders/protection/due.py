@@ -37,10 +37,10 @@ def forecast(
     A coat is due on the first day by whose end its budget of 1 is used up; the early and late days take the budget
     as e^(∓z·s) of it, s the log scatter of the rate. Days past as_of + horizon_years are None.
     """
-    refuse(_timing_errors(use, coats, as_of, horizon_years))
+    refuse([*span_errors(as_of, horizon_years), *_coat_errors(coats, as_of), *use_errors(use, as_of)])
     seasons = salt_seasons(site, as_of, parameters)
     last = as_of + timedelta(days=round(horizon_years * 365.25))
-    first = _first_day(use, coats, as_of)
+    first = min([as_of, *(coat.applied_on for coat in coats)])
     days = np.arange(np.datetime64(first), np.datetime64(last + timedelta(days=_SEASON_WINDOW_DAYS)))
     acting = load(site, use, days, as_of, parameters, {coat.applied_on for coat in coats})
     horizon = (last - first).days
@@ -49,19 +49,21 @@ def forecast(
     return Forecast(answers, current_or_next, MODEL_VERSION)
 
 
-def _first_day(use: Use, coats: Sequence[Coat], as_of: date) -> date:
-    """The oldest coat's day, or the last odometer reading before it, so that no interval of readings is cut."""
-    oldest = min([as_of, *(coat.applied_on for coat in coats)])
-    return max((reading.on for reading in use.odometer if reading.on <= oldest), default=oldest)
-
-
-def _timing_errors(use: Use, coats: Sequence[Coat], as_of: date, horizon_years: int) -> Iterator[FieldError]:
+def span_errors(as_of: date, horizon_years: int) -> Iterator[FieldError]:
+    """What is wrong with the day of a forecast and how far it is to look."""
     yield from date_out_of_bounds("as_of", as_of)
     if not 1 <= horizon_years <= LONGEST_HORIZON_YEARS:
         yield FieldError("horizon_years", f"must be from 1 to {LONGEST_HORIZON_YEARS}, not {horizon_years}")
+
+
+def _coat_errors(coats: Sequence[Coat], as_of: date) -> Iterator[FieldError]:
     for index, coat in enumerate(coats):
         if not -OLDEST_COAT_DAYS <= (coat.applied_on - as_of).days <= LATEST_COAT_DAYS:
             yield FieldError(f"coats[{index}].applied_on", "must lie from 20 years before as_of to 2 years after it")
+
+
+def use_errors(use: Use, as_of: date) -> Iterator[FieldError]:
+    """What a use tells of the days after the forecast's."""
     for index, reading in enumerate(use.odometer):
         if reading.on > as_of:
             yield FieldError(f"odometer[{index}].on", "a reading cannot lie after as_of")

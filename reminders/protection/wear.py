@@ -1,14 +1,11 @@
-"""What wears a coat, day by day: age, climate, salt, riding and washing.
-
-The dose-response function describes bare steel; using it as a relative load on a film is our assumption. It is
-clipped to its published range, and days on which that happened are flagged.
-"""
+"""What wears a coat, day by day: age, climate, salt, riding and washing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cached_property
 from itertools import pairwise
 from math import sqrt
 
@@ -16,50 +13,49 @@ import numpy as np
 
 from bookings.rules.types import CoatKind, RoadSalt, Zone
 from reminders.protection.bounds import Array
-from reminders.protection.climate import (
-    MEAN_MONTH_LENGTHS,
-    Air,
-    Days,
-    Flags,
-    Shelter,
-    chloride_kept_wet,
-    months_of,
-    open_air,
-    shelters,
-)
-from reminders.protection.corrosivity import (
-    CHLORIDE_RANGE,
-    HUMIDITY_RANGE,
-    REFERENCE_RATE,
-    TEMPERATURE_RANGE_C,
-    clipped_steel_rate,
-    outside_range,
-)
+from reminders.protection.climate import MEAN_MONTH_LENGTHS, STORAGE_CHAIN, Air, Days, Flags, months_of
+from reminders.protection.exposure import Place, Surroundings, surroundings
+from reminders.protection.salt_left import SaltLeft, salt_left
 from reminders.protection.types import Site, Tour, Use
 
 DAYS_PER_YEAR = 365.25
 CAUSES = ("age", "climate", "salt", "riding", "washing")
-# A full treatment leaves nothing of the salt: e^−50.
-_CLEANED = 50.0
 
 
 @dataclass(frozen=True, eq=False)
 class Load:
-    """What acts on a bike on each of `days`, whatever its coats; shared by all coats of one site and pattern of use.
+    """What acts on a bike by day, whatever its coats; shared by all coats of one site and pattern of use.
 
-    `road_chloride` and `kept_chloride` are mg/(m²·day) at spray 1: thrown up that day, and left on the bike.
+    `road_chloride` is what is thrown up that day, mg/(m²·day) at spray 1; `salt_left` what stays, None if nothing.
     """
 
-    days: Days
-    air: Air
-    chain: tuple[Shelter, ...]
-    site: Site
+    around: Surroundings
+    use: Use
     road_chloride: Array
-    kept_chloride: Array
+    salt_left: SaltLeft | None
     km: Array
     washes: Array
     parameters: Mapping[str, float]
     _by_spray: dict[float, Array] = field(default_factory=dict, init=False, repr=False)
+
+    @property
+    def days(self) -> Days:
+        return self.around.days
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """From the open air to where the bike stands."""
+        return self.around.places[: STORAGE_CHAIN.index(self.use.storage) + 1]
+
+    @cached_property
+    def kept_chloride(self) -> Array:
+        """Chloride left on the bike, mg/(m²·day) at spray 1."""
+        return np.zeros(len(self.days)) if self.salt_left is None else self.salt_left.level
+
+    @cached_property
+    def _salts(self) -> list[Array]:
+        """Salt that counts in each place, at spray 1."""
+        return [place.salt(self.road_chloride, self.kept_chloride) for place in self.places]
 
     def exposure(self, spray: float) -> Array:
         """Relative exposure by day at a place that catches `spray`; 0 is the same place without any road salt.
@@ -67,55 +63,47 @@ class Load:
         The least of the chain from outside to the bike's place: the function is not monotone in warming and would
         else rank some heated rooms below unheated ones.
         """
+        if spray and not self.road_chloride.any():
+            return self.exposure(0.0)
         if spray not in self._by_spray:
-            worst_to_best = [self._rate(shelter, spray) for shelter in self.chain]
-            self._by_spray[spray] = np.minimum.reduce(worst_to_best) / REFERENCE_RATE
+            worst_to_best = [
+                place.exposure(spray * salt if spray else 0.0)
+                for place, salt in zip(self.places, self._salts, strict=True)
+            ]
+            self._by_spray[spray] = np.minimum.reduce(worst_to_best)
         return self._by_spray[spray]
 
-    def _rate(self, shelter: Shelter, spray: float) -> Array:
-        chloride = self.site.chloride_deposition_mg_m2_day * shelter.chloride_share + spray * self._salt(shelter)
-        so2 = self.site.so2_deposition_mg_m2_day * shelter.so2_share
-        return clipped_steel_rate(shelter.temperature_c, shelter.humidity, so2, chloride)
-
-    def _salt(self, shelter: Shelter) -> Array:
-        """Salt thrown up while riding counts in full; salt left on counts while this air keeps it wet."""
-        return np.maximum(self.road_chloride, self.kept_chloride * chloride_kept_wet(shelter, self.parameters))
+    def exposure_since_cleaned(self, index: np.ndarray, spray: Array) -> Array:
+        """As `exposure`, on rows of consecutive days before which the bike was clean; `spray` is a column."""
+        assert self.salt_left is not None
+        kept, thrown_up = self.salt_left.level_since(index), self.road_chloride[index]
+        return np.minimum.reduce(
+            [place.exposure(spray * place.salt(thrown_up, kept, index), index) for place in self.places]
+        )
 
     def extrapolated(self, spray: float) -> Flags:
-        """Days on which the open air, the air at the bike or its salt leave the published range.
-
-        Shares of deposition that a roof keeps off are not flagged for being small.
-        """
-        site, inside = self.site, self.chain[-1]
-        chloride = site.chloride_deposition_mg_m2_day
-        outside = outside_range(self.air.temperature_c, self.air.humidity, site.so2_deposition_mg_m2_day, chloride)
-        indoors = (
-            (inside.temperature_c < TEMPERATURE_RANGE_C[0])
-            | (inside.temperature_c > TEMPERATURE_RANGE_C[1])
-            | (inside.humidity < HUMIDITY_RANGE[0])
-            | (inside.humidity > HUMIDITY_RANGE[1])
-        )
-        return np.asarray(outside | indoors | (chloride + spray * self._salt(inside) > CHLORIDE_RANGE[1]))
+        """Days on which some input leaves the range in which the dose-response function was published."""
+        return self.around.outside_range(self.use.storage, spray * self._salts[-1])
 
 
 def load(
-    site: Site, use: Use, days: Days, as_of: date, parameters: Mapping[str, float], cleaned_on: Iterable[date] = ()
+    site: Site,
+    use: Use,
+    days: Days,
+    as_of: date,
+    parameters: Mapping[str, float],
+    cleaned_on: Iterable[date] = (),
+    around: Surroundings | None = None,
 ) -> Load:
-    """Everything by day for one site and use; `days` are consecutive, `cleaned_on` days leave no salt on the bike."""
-    air = open_air(site, days, parameters)
+    """Everything by day for one site and use; `days` are consecutive, `cleaned_on` days leave no salt on the bike.
+
+    `around` is the site on those days where it is known already.
+    """
+    around = around or surroundings(site, days, parameters, use.storage)
     km = riding_km(use, days)
-    road = _road_chloride(site, use, air, km, days, parameters)
-    return Load(
-        days,
-        air,
-        tuple(shelters(air, use.storage, parameters)),
-        site,
-        road,
-        _kept_chloride(road, use, days, parameters, cleaned_on),
-        km,
-        washes(use, days, as_of),
-        parameters,
-    )
+    road = _road_chloride(site, use, around.air, km, days, parameters)
+    left = salt_left(road, days, use.washed_on, cleaned_on, parameters)
+    return Load(around, use, road, left, km, washes(use, days, as_of), parameters)
 
 
 def _index(days: Days, day: date) -> int:
@@ -135,22 +123,29 @@ def _tour_span(days: Days, tour: Tour) -> slice:
 def riding_km(use: Use, days: Days) -> Array:
     """Kilometres by day: the yearly figure over the riding months, then tours, then odometer readings over both.
 
-    `days` must not start inside an interval between two readings: it would be given the kilometres of the whole.
+    An interval between two readings that began before `days` gives them only its share.
     """
-    ridden = np.isin(months_of(days) + 1, list(use.riding_months))
+    first = days[0].astype(date)
+    before = max((reading.on for reading in use.odometer if reading.on < first), default=first)
+    return _riding_km(use, np.arange(np.datetime64(before, "D"), days[-1] + 1))[-len(days) :]
+
+
+def _riding_km(use: Use, days: Days) -> Array:
+    ridden = np.array([month in use.riding_months for month in range(1, 13)])[months_of(days)]
     days_a_year = sum(MEAN_MONTH_LENGTHS[month - 1] for month in use.riding_months)
     km = ridden * (use.km_per_year / days_a_year if use.riding_months else 0.0)
-    touring = np.zeros(len(days))
-    on_tour = np.zeros(len(days), dtype=bool)
-    for tour in use.tours:
-        span = _tour_span(days, tour)
-        touring[span] += tour.km / ((tour.to - tour.from_).days + 1)
-        on_tour[span] = True
-    km = np.where(on_tour, touring, km)
-    for before, after in pairwise(use.odometer):
-        span = _span(days, before.on, after.on)
-        km[span] = _share_of_interval(touring[span], on_tour[span], ridden[span], after.km - before.km)
-    return km
+    if use.tours or use.odometer:
+        touring = np.zeros(len(days))
+        on_tour = np.zeros(len(days), dtype=bool)
+        for tour in use.tours:
+            span = _tour_span(days, tour)
+            touring[span] += tour.km / ((tour.to - tour.from_).days + 1)
+            on_tour[span] = True
+        km = np.where(on_tour, touring, km)
+        for before, after in pairwise(use.odometer):
+            span = _span(days, before.on, after.on)
+            km[span] = _share_of_interval(touring[span], on_tour[span], ridden[span], after.km - before.km)
+    return np.asarray(km)
 
 
 def _share_of_interval(touring: Array, on_tour: Flags, ridden: Flags, total: float) -> Array:
@@ -182,29 +177,6 @@ def _road_chloride(site: Site, use: Use, air: Air, km: Array, days: Days, parame
             if tour.salted is salted:
                 road[_tour_span(days, tour)] = (at_home or parameters["salt.normal.deposition"]) if salted else 0.0
     return road * (1.0 - parameters["salt.rinsed_share"])
-
-
-def _kept_chloride(
-    road: Array, use: Use, days: Days, parameters: Mapping[str, float], cleaned_on: Iterable[date]
-) -> Array:
-    """Salt still on the bike: each day's salt decays with a half-life and at recorded washes; the most of it counts.
-
-    A maximum rather than a sum, because a day's deposition is a level of soiling, not a heap. Washes only hoped for
-    take nothing off. Solved without a loop: a running maximum of log salt + decay so far.
-    """
-    half_life = parameters["brine.half_life_days"]
-    if half_life <= 0 or not road.any():
-        return np.zeros(len(road))
-    decay = np.full(len(road), np.log(2.0) / half_life)
-    rinsed = min(-np.log1p(-min(parameters["brine.washed_off_share"], 0.999999)), _CLEANED)
-    for dates, taken in ((use.washed_on, rinsed), (cleaned_on, _CLEANED)):
-        for day in dates:
-            if 0 <= (index := _index(days, day)) < len(days):
-                decay[index] += taken
-    so_far = np.cumsum(decay)
-    salt = np.full(len(road), -np.inf)
-    np.log(road, out=salt, where=road > 0)
-    return np.asarray(np.exp(np.maximum.accumulate(salt + so_far) - so_far))
 
 
 def wear_by_cause(acting: Load, zone: Zone, kind: CoatKind, nominal_life_days: float | None = None) -> Array:
