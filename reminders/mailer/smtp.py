@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import smtplib
+import socket
 from collections.abc import Callable
 from enum import StrEnum
 from typing import Any
@@ -61,9 +62,12 @@ class PhasedSmtpBackend(EmailBackend):
             raise
 
     def _converse(self, message: EmailMultiAlternatives, before_dot: BeforeDot) -> tuple[int, str]:
-        self.open()
+        is_new = self.open()
         connection = self.connection
         assert connection is not None
+        if is_new and connection.sock is not None:
+            # The dot is written by itself; Nagle's algorithm would hold it back for a delayed ACK, 40 ms a message.
+            connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         connection.ehlo_or_helo_if_needed()
         charset = "utf-8"
         composed: Any = message.message()

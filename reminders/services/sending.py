@@ -14,7 +14,7 @@ from uuid import uuid4
 
 from celery import current_app
 from django.db import connection, transaction
-from django.db.models import Exists, F, OuterRef
+from django.db.models import Exists, F, OuterRef, QuerySet
 
 from reminders.mailer import Answer, Mailer, Outcome, Phase
 from reminders.models import Notice
@@ -36,6 +36,8 @@ class LeaseLost(Exception):
 def sweep(*, now: datetime) -> int:
     """Hand over every notice that is due at `now`, over one connection; gives how many were taken."""
     outcomes.recover(now=now)
+    if not _due(now).exists():
+        return 0  # an idle tick takes no write lock
     taken = 0
     with Mailer() as mailer:
         for _ in range(BATCH):
@@ -62,14 +64,16 @@ def _poke(passed_now: str) -> None:
         log.info("no worker was woken, the next tick will: %s", error)
 
 
+def _due(now: datetime) -> QuerySet[Notice]:
+    """Notices to hand over, the longest due first; of two about one visit only one at a time, so none overtakes."""
+    in_flight = Notice.objects.filter(visit=OuterRef("visit"), state=State.SENDING)
+    due = Notice.objects.filter(state=State.WAITING, due_at__lte=now)
+    return due.exclude(Exists(in_flight)).order_by("due_at", "pk")
+
+
 def claim(*, now: datetime) -> Notice | None:
     """Lease the notice that has been due longest, or give None."""
-    due = Notice.objects.filter(state=State.WAITING, due_at__lte=now)
-    # Two messages about one visit must not overtake each other.
-    in_flight = Notice.objects.filter(visit=OuterRef("visit"), state=State.SENDING)
-    due = due.exclude(Exists(in_flight)).order_by("due_at", "pk")
-    if not due.exists():
-        return None
+    due = _due(now)
     with transaction.atomic():
         # SQLite ignores SKIP LOCKED without a word; there the write lock taken at BEGIN keeps others out.
         if connection.features.has_select_for_update_skip_locked:
@@ -86,7 +90,8 @@ def claim(*, now: datetime) -> Notice | None:
             attempts=F("attempts") + 1,
             handed_over_at=None,
         )
-        return Notice.objects.select_related("rider", "bike", "visit").get(lease_token=token) if claimed else None
+        whole = Notice.objects.select_related("rider", "bike", "visit__bike__rider", "visit__tier")
+        return whole.get(lease_token=token) if claimed else None
 
 
 def _hand_over(notice: Notice, mailer: Mailer, now: datetime) -> Answer | None:
