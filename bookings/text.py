@@ -100,3 +100,6 @@ WEEKDAY = [
     (5, _("Saturday")),
     (6, _("Sunday")),
 ]
+# What a rider says yes to, word for word: shown where it is asked, and kept with the consent.
+RECALL_AGREED_ONLINE = _("Send me a word before winter, when the coats on this bike come due.")
+RECALL_AGREED_BY_PHONE = _("Asked, and agreed: a word before winter when the coats come due")

@@ -11,6 +11,7 @@ from django.dispatch import receiver
 from bookings import signals
 from bookings.clock import moment
 from bookings.models import BookingRequest, Visit, VisitEvent
+from bookings.text import RECALL_AGREED_BY_PHONE, RECALL_AGREED_ONLINE
 from reminders.services import consent, delivery, planning
 
 
@@ -24,7 +25,10 @@ def owe_notice(sender: object, visit: Visit, event: VisitEvent, now: datetime, *
 def keep_consent(sender: object, request: BookingRequest, now: datetime, **_: Any) -> None:
     """A tick on the booking form, or a yes over the phone, is kept with its moment and wording."""
     if request.recall_agreed:
-        consent.agree(request.bike.rider, source=f"booking request {request.get_source_display()}"[:40], now=now)
+        by_phone = request.source == BookingRequest.Source.PHONE
+        wording = RECALL_AGREED_BY_PHONE if by_phone else RECALL_AGREED_ONLINE
+        source = f"booking {request.get_source_display()}"
+        consent.agree(request.bike.rider, wording=str(wording), source=source, now=now)
 
 
 @receiver(tracking, dispatch_uid="reminders.tracking")

@@ -14,7 +14,7 @@ from bookings.contact import read_phone
 from bookings.forms.plain import OneLineField
 from bookings.forms.public import StartForm
 from bookings.rules.types import BikeKind, Condition
-from bookings.text import BIKE_KIND, CONDITION
+from bookings.text import BIKE_KIND, CONDITION, RECALL_AGREED_BY_PHONE
 
 
 class CallForm(StartForm):
@@ -27,9 +27,7 @@ class CallForm(StartForm):
     remarks = forms.CharField(
         label=_("Remarks (if any)"), max_length=2000, required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
-    recall_agreed = forms.BooleanField(
-        label=_("Asked, and agreed: a word before winter when the coats come due"), required=False
-    )
+    recall_agreed = forms.BooleanField(label=RECALL_AGREED_BY_PHONE, required=False)
     submission_key = forms.UUIDField(widget=forms.HiddenInput)
     from_day = forms.DateField(required=False, widget=forms.HiddenInput)
 

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from bookings.contact import read_phone
 from bookings.forms.plain import OneLineField, PlainForm
 from bookings.rules.types import BikeKind, Condition, RoadSalt, Storage
-from bookings.text import BIKE_KIND, CONDITION, ROAD_SALT, STORAGE
+from bookings.text import BIKE_KIND, CONDITION, RECALL_AGREED_ONLINE, ROAD_SALT, STORAGE
 
 _DIGITS = {"inputmode": "numeric", "autocomplete": "off"}
 
@@ -166,7 +166,7 @@ class RiderForm(PlainForm):
         widget=forms.Textarea(attrs={"rows": 4}),
     )
     recall_agreed = forms.BooleanField(
-        label=_("Send me a word before winter, when the coats on this bike come due."),
+        label=RECALL_AGREED_ONLINE,
         help_text=_("Only about this bike, about once a year. Each such letter has a link that stops them at once."),
         required=False,
     )

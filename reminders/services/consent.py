@@ -9,10 +9,8 @@ from django.db import transaction
 from bookings.models import Rider
 from reminders.models import Notice, RecallConsent, Suppression
 
-WORDING = "Tell me by email before winter when my bike's protection is due. I can stop this at any time."
 
-
-def agree(rider: Rider, *, source: str, now: datetime, wording: str = WORDING) -> None:
+def agree(rider: Rider, *, wording: str, source: str, now: datetime) -> None:
     """Keep a rider's yes with when, where and in which words it was given; a later yes revives a withdrawn one."""
     RecallConsent.objects.update_or_create(
         rider=rider,

@@ -14,6 +14,7 @@ from django.test import Client
 from bookings import signals
 from bookings.models import Shop, Visit, VisitEvent
 from bookings.services import bookings
+from bookings.text import RECALL_AGREED_ONLINE
 from reminders import links, selectors
 from reminders.models import Notice, RecallConsent, Suppression
 from reminders.services import consent, outcomes, sending
@@ -186,7 +187,7 @@ def test_the_bike_ready_notice_asks_for_a_brake_test(shop_world: Shop) -> None:
 def test_a_tick_on_the_form_is_kept_as_consent(shop_world: Shop) -> None:
     rider = pencilled().bike.rider
     kept = RecallConsent.objects.get(rider=rider)
-    assert kept.given_at == MORNING and kept.wording == consent.WORDING and selectors.agrees_to_recall(rider)
+    assert kept.given_at == MORNING and kept.wording == str(RECALL_AGREED_ONLINE) and selectors.agrees_to_recall(rider)
     other = pencilled(name="Bo", email="bo@example.org", phone="+447700900124", recall_agreed=False).bike.rider
     assert not selectors.agrees_to_recall(other)
 
