@@ -13,7 +13,6 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -24,7 +23,7 @@ from bookings.rules.types import BikeKind, Condition
 from bookings.services import bookings, requests
 from bookings.views import free_days
 from bookings.views.free_days import FreeDays
-from bookings.views.staff_door import REFUSALS, actor, found_visit, in_words, moment_of, staff_page
+from bookings.views.staff_door import REFUSALS, actor, found_visit, in_words, local, moment_of, staff_page
 
 WITHOUT_NOTICE = 0
 # A caller on the line keeps no more than three days in mind.
@@ -195,7 +194,7 @@ def _shortened(offer: FreeDays) -> FreeDays:
 
 
 def _day_of(group: tuple[str, list[tuple[str, str]]]) -> date:
-    return timezone.localtime(datetime.fromisoformat(group[1][0][0])).date()
+    return local(datetime.fromisoformat(group[1][0][0])).date()
 
 
 def _page(
@@ -220,9 +219,9 @@ def _full_days(request: HttpRequest, form: CallForm, offer: FreeDays | None) -> 
     if not offer or not offer.free:
         return []
     now = moment_of(request)
-    today = timezone.localtime(now).date()
+    today = local(now).date()
     first = max(today, free_days.asked_day(str(form["from_day"].value() or "")) or today)
-    fitting = {timezone.localtime(start).date() for start in offer.free}
+    fitting = {local(start).date() for start in offer.free}
     last = _day_of(offer.shown[-1])
     rows = selectors.room(first_day=first, days=(last - first).days + 1, now=now)
     return [_full_day(row, today) for row in rows if row.day not in fitting]

@@ -6,13 +6,12 @@ from datetime import date, datetime, timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from bookings import selectors
 from bookings.models import Visit
 from bookings.rules.types import VisitState
-from bookings.views.staff_door import moment_of, staff_page
+from bookings.views.staff_door import local, moment_of, staff_page
 from bookings.views.staff_next import NextThing, next_thing
 
 DAYS_AHEAD = 8
@@ -27,7 +26,7 @@ _EXPECTED = {VisitState.CONFIRMED, VisitState.PENCILLED}
 def today(request: HttpRequest) -> HttpResponse:
     """What is on the bench, who comes, who still has to say yes, and the room of the days ahead."""
     now = moment_of(request)
-    day = timezone.localtime(now).date()
+    day = local(now).date()
     ahead = selectors.room(first_day=day, days=DAYS_AHEAD, now=now)
     house = sorted(selectors.in_the_house(), key=lambda visit: (_BY_URGENCY.index(VisitState(visit.state)), visit.pk))
     late = selectors.visits().filter(state=VisitState.CONFIRMED, starts_at__lt=_midnight(now))
@@ -44,7 +43,7 @@ def today(request: HttpRequest) -> HttpResponse:
 
 
 def _midnight(now: datetime) -> datetime:
-    return timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+    return local(now).replace(hour=0, minute=0, second=0, microsecond=0)
 
 
 def _with_next(visits: list[Visit], request: HttpRequest) -> list[tuple[Visit, NextThing | None]]:
@@ -59,12 +58,12 @@ def week(request: HttpRequest) -> HttpResponse:
     asked = request.GET.get("from", "")
     day = _day(asked)
     is_nonsense = bool(asked) and day is None
-    here = day or timezone.localtime(now).date()
+    here = day or local(now).date()
     monday = here - timedelta(days=here.weekday())
     context = {
         "days": selectors.room(first_day=monday, days=DAYS_IN_WEEK, now=now),
         "monday": monday,
-        "today": timezone.localtime(now).date(),
+        "today": local(now).date(),
         "before": monday - timedelta(days=DAYS_IN_WEEK),
         "after": monday + timedelta(days=DAYS_IN_WEEK),
         "not_a_day": asked if is_nonsense else "",

@@ -60,6 +60,11 @@ def moment_of(request: HttpRequest) -> datetime:
     return now
 
 
+def local(moment: datetime) -> datetime:
+    """A moment by the shop's clock, which `staff_page` has made the current one."""
+    return moment.astimezone(timezone.get_current_timezone())
+
+
 def found_visit(primary_key: int) -> Visit:
     """The visit with its trail and job; raises Http404."""
     visit = selectors.visit_detail(primary_key)
@@ -74,7 +79,7 @@ def in_words(refusal: Exception) -> list[str]:
         labels = dict(SAFETY_ITEM)
         return [_("Not signed off yet: %(check)s.") % {"check": labels[item]} for item in refusal.items]
     if isinstance(refusal, StillCuring):
-        until = date_format(timezone.localtime(refusal.until), DAY_AND_TIME)
+        until = date_format(local(refusal.until), DAY_AND_TIME)
         return [_("The coats still cure, until %(until)s. The bike stays dry and here till then.") % {"until": until}]
     text = str(refusal)
     return [text[:1].upper() + text[1:]]
