@@ -2,6 +2,7 @@
 
 from reminders.models.consent import RecallConsent, Suppression
 from reminders.models.messages import Attempt, Notice, ProviderEvent
+from reminders.models.readings import OdometerReading, Told, Tour, Wash, ZoneFinding
 from reminders.models.reminders import Recall
 from reminders.models.schedules import CoatDue, Schedule
 
@@ -9,9 +10,14 @@ __all__ = [
     "Attempt",
     "CoatDue",
     "Notice",
+    "OdometerReading",
     "ProviderEvent",
     "Recall",
     "RecallConsent",
     "Schedule",
     "Suppression",
+    "Told",
+    "Tour",
+    "Wash",
+    "ZoneFinding",
 ]

@@ -1,0 +1,1 @@
+"""What people are asked for on the pages of reminders."""
