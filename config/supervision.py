@@ -67,8 +67,11 @@ class Supervisor:
 
     def __enter__(self) -> Supervisor:
         with contextlib.suppress(ValueError):  # outside the main thread signals are somebody else's business
+            # A shell starts background jobs deaf to Ctrl-C; whoever sends it all the same means it.
+            self._handlers[signal.SIGINT] = signal.signal(signal.SIGINT, signal.default_int_handler)
             for number in STOPPING_SIGNALS:
-                self._handlers[number] = signal.signal(number, _raise_stopped)
+                if signal.getsignal(number) is not signal.SIG_IGN:  # nohup stays nohup
+                    self._handlers[number] = signal.signal(number, _raise_stopped)
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:

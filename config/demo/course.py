@@ -78,15 +78,15 @@ class Course:
         actor = guest.rider.name if source == "online" else STAFF[0]
         return bookings.pencil(request=request, start=start, now=now, actor=actor)
 
-    def confirm(self, visit: Visit, now: datetime) -> None:
+    def confirm(self, visit: Visit, now: datetime, certain: bool = False) -> None:
         """Staff ring, the rider says yes, and the visit takes its course."""
         bookings.confirm(visit=visit, now=now, actor=STAFF[0], reason="by phone")
-        self.expect(visit)
+        self.expect(visit, certain)
 
-    def expect(self, visit: Visit) -> None:
-        """Put the drop-off of a confirmed visit in the queue; now and then a rider calls off or forgets."""
+    def expect(self, visit: Visit, certain: bool = False) -> None:
+        """Put the drop-off of a confirmed visit in the queue; unless `certain`, some riders call off or forget."""
         visit.refresh_from_db()
-        fate = self.chance.random()
+        fate = 1.0 if certain else self.chance.random()
         if fate < 0.04:
             self.queue.at(visit.starts_at - timedelta(hours=26), partial(self._call_off, visit))
         elif fate < 0.07:

@@ -34,14 +34,17 @@ PLAN_AT = time(10, 0)
 SEND_AT = time(16, 5)
 # Requests that make the present look lived in: days before now, hour of that day, tier, days until it is wanted.
 LATELY = (
+    (12, 18, "full-treatment", 10),
+    (10, 12, "season-guard", 9),
     (9, 18, "full-treatment", 8),
-    (7, 12, "season-guard", 7),
-    (6, 20, "full-treatment", 6),
-    (5, 9, "winter-rinse", 5),
+    (8, 12, "season-guard", 8),
+    (7, 20, "full-treatment", 7),
+    (6, 9, "winter-rinse", 6),
     (5, 13, "full-treatment", 6),
     (4, 19, "season-guard", 6),
     (4, 11, "bright-metal", 7),
     (3, 17, "full-treatment", 5),
+    (3, 9, "winter-rinse", 4),
     (2, 10, "paint-seal", 9),
 )
 # Requests nobody has confirmed yet: hours before now, tier, source, days until wanted.
@@ -93,7 +96,7 @@ class History:
         regulars = self.chance.sample(everybody[: -len(UNCONFIRMED)], len(LATELY))
         for guest, (days, hour, tier, wanted) in zip(regulars, LATELY, strict=True):
             moment = self._local(self.present - timedelta(days=days), time(hour, 20))
-            self.at(moment, partial(self._ask, guest, tier, "online", wanted))
+            self.at(moment, partial(self._ask, guest, tier, "online", wanted, certain=True))
         for guest, (hours, tier, source, wanted) in zip(recent, UNCONFIRMED, strict=True):
             moment = self.present - timedelta(hours=hours, minutes=7)
             self.at(moment, partial(self._ask_only, guest, tier, source, wanted))
@@ -112,15 +115,17 @@ class History:
     def _tier(self) -> str:
         return self.chance.choices(list(OF_TIER), list(OF_TIER.values()))[0]
 
-    def _ask(self, guest: Guest, tier: str, source: str, wanted_in_days: int, now: datetime) -> None:
+    def _ask(
+        self, guest: Guest, tier: str, source: str, wanted_in_days: int, now: datetime, certain: bool = False
+    ) -> None:
         source = source or ("online" if self.chance.random() < 0.65 else "phone")
         visit = self.course.ask(guest, tier, source, now, wanted_in_days)
         if visit is None:
             return
-        if self.chance.random() < 0.05:
+        if self.chance.random() < 0.05 and not certain:
             return  # never confirmed: the hold lapses
         called = self._local(now + timedelta(days=now.astimezone(self.zone).hour > 16), time(17, 20))
-        self.at(max(called, now + timedelta(minutes=10)), partial(self.course.confirm, visit))
+        self.at(max(called, now + timedelta(minutes=10)), partial(self.course.confirm, visit, certain=certain))
 
     def _ask_only(self, guest: Guest, tier: str, source: str, wanted_in_days: int, now: datetime) -> None:
         self.course.ask(guest, tier, source, now, wanted_in_days)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import secrets
 import shutil
@@ -11,6 +12,7 @@ import sys
 from pathlib import Path
 
 from django.conf import settings
+from django.db import connection
 
 from config import embedded
 from config.embedded import PortTaken
@@ -31,7 +33,8 @@ def show(*, port: int, once: bool) -> int:
         with contextlib.ExitStack() as held:
             web = held.enter_context(embedded.listening_socket(HOST, port))
             post = held.enter_context(embedded.listening_socket(HOST, 0))
-            home = settings.BASE_DIR / ".run" / "demo"
+            home = Path(os.environ.get("RIMEBOOK_DEMO", settings.BASE_DIR / ".run" / "demo"))
+            _alone(home, held)
             _sweep_stage(home)
             supervisor = held.enter_context(Supervisor(home / "log"))
             return _play(supervisor, home, web, post, once)
@@ -42,6 +45,18 @@ def show(*, port: int, once: bool) -> int:
         return 0 if not once else 130
     except Stopped as stopped:
         return 128 + stopped.number
+
+
+def _alone(home: Path, held: contextlib.ExitStack) -> None:
+    """Refuse to pull the stage away from under a demonstration that is running, or to write into a shop's database."""
+    home.parent.mkdir(parents=True, exist_ok=True)
+    lock = held.enter_context(home.with_suffix(".lock").open("w"))
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        raise CannotStage("Another demonstration is running here; stop it first.") from None
+    if os.environ.get("DATABASE_URL") and connection.introspection.table_names():
+        raise CannotStage("DATABASE_URL names a database that is not empty; the demonstration only uses an empty one.")
 
 
 def _sweep_stage(home: Path) -> None:
@@ -88,7 +103,7 @@ def _play(supervisor: Supervisor, home: Path, web: socket.socket, post: socket.s
 
 
 def environment_of(home: Path, address: str, smtp_port: int) -> dict[str, str]:
-    """What every process of the demonstration is told. An external database must be empty; the broker may be shared."""
+    """What every process of the demonstration is told."""
     told = {name: value for name, value in os.environ.items() if not name.startswith(("EMAIL_", "ANYMAIL_"))}
     return told | {
         "DJANGO_SETTINGS_MODULE": "config.settings.local",

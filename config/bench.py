@@ -1,0 +1,90 @@
+"""Times our computations beside plain ones in one run and tells the ratio; absolute times belong to one machine."""
+
+from __future__ import annotations
+
+import os
+import platform
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+from config.benches import BENCHES, AnswersDiffer, Pair
+
+ROUNDS = 7
+# Short work is repeated within a round until it lasts this long, or the clock itself would be measured.
+LEAST_SECONDS = 0.02
+
+
+@dataclass(frozen=True)
+class Result:
+    """One bench: median seconds of each side, and how many times faster ours is, round by round."""
+
+    name: str
+    what: str
+    plain_way: str
+    ours_seconds: float
+    plain_seconds: float
+    ratio: float
+    lowest_ratio: float
+    highest_ratio: float
+
+
+def measure(name: str, rounds: int = ROUNDS) -> Result:
+    """Run one bench. Raises AnswersDiffer, and KeyError for a name there is not."""
+    pair = BENCHES[name]()
+    if pair.ours() != pair.plain():
+        raise AnswersDiffer(f"{name}: ours and “{pair.plain_way}” give different answers")
+    ours_times, plain_times = _side_by_side(pair, rounds)
+    ratios = [plain / ours for ours, plain in zip(ours_times, plain_times, strict=True)]
+    return Result(
+        name=name,
+        what=pair.what,
+        plain_way=pair.plain_way,
+        ours_seconds=median(ours_times),
+        plain_seconds=median(plain_times),
+        ratio=median(ratios),
+        lowest_ratio=min(ratios),
+        highest_ratio=max(ratios),
+    )
+
+
+def _side_by_side(pair: Pair, rounds: int) -> tuple[list[float], list[float]]:
+    """Seconds per call of both sides, turn by turn, so that whatever else the machine does hits both."""
+    ours_count, plain_count = _enough(pair.ours), _enough(pair.plain)
+    ours_times, plain_times = [], []
+    for _ in range(rounds):
+        ours_times.append(_timed(pair.ours, ours_count))
+        plain_times.append(_timed(pair.plain, plain_count))
+    return ours_times, plain_times
+
+
+def _enough(work: Callable[[], Any]) -> int:
+    return max(1, round(LEAST_SECONDS / max(_timed(work, 1), 1e-9)))
+
+
+def _timed(work: Callable[[], Any], count: int) -> float:
+    begin = time.perf_counter()
+    for _ in range(count):
+        work()
+    return (time.perf_counter() - begin) / count
+
+
+def machine() -> dict[str, Any]:
+    """What the times depend on."""
+    lines = Path("/proc/cpuinfo").read_text().splitlines() if Path("/proc/cpuinfo").is_file() else []
+    model = next((line.partition(":")[2].strip() for line in lines if line.startswith("model name")), "")
+    return {
+        "processor": model or platform.processor() or platform.machine(),
+        "cores": os.cpu_count(),
+        "load_before": round(os.getloadavg()[0], 2),
+        "python": platform.python_version(),
+        "system": platform.platform(terse=True),
+    }
+
+
+def as_document(facts: dict[str, Any], results: list[Result]) -> dict[str, Any]:
+    """What `--json` prints."""
+    return {"machine": facts, "rounds": ROUNDS, "benches": [asdict(result) for result in results]}
