@@ -13,7 +13,7 @@ from bookings.rules.errors import FieldError, InputErrors
 from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
 from reminders.protection.bounds import refuse
 from reminders.protection.corrosivity import Corrosivity, Metal, corrosivity
-from reminders.protection.types import Climate, Coat, Forecast, Reading, Site, Tour, Use
+from reminders.protection.types import Climate, Coat, Forecast, Observation, Reading, Site, Tour, Use
 
 Choice = TypeVar("Choice", bound=StrEnum)
 Built = TypeVar("Built")
@@ -25,7 +25,10 @@ REQUIRED = (
     *("climate", "road_salt", *DEPOSITIONS, "storage", "riding_months"),
     *("km_per_year", "washes_per_year", "coats", "as_of"),
 )
+LEARNT_OR_KNOWN = ("nominal_life_days", "log_rate", "log_rate_sd")
 LONGEST_LIST = 2000
+# The oldest coat a forecast takes is twenty years old.
+LONGEST_WEATHER = 21 * 366
 _STAND_IN = "2000-01-01"
 
 
@@ -68,13 +71,13 @@ class _Document:
                 self.refused(shown, "is not known here")
         return {key: value[key] for key in value if key in known}
 
-    def items(self, value: object, field: str) -> list[tuple[Any, str]]:
+    def items(self, value: object, field: str, longest: int = LONGEST_LIST) -> list[tuple[Any, str]]:
         """The members of the list at `field`, each with its own dotted name."""
         if not isinstance(value, list):
             self.refused(field, "must be a list")
             return []
-        if len(value) > LONGEST_LIST:
-            self.refused(field, f"has more than {LONGEST_LIST} members")
+        if len(value) > longest:
+            self.refused(field, f"has more than {longest} members")
             return []
         return [(member, f"{field}[{index}]") for index, member in enumerate(value)]
 
@@ -129,7 +132,7 @@ def no_stations(name: str) -> Climate | None:
 def read_request(document: object, station: StationLookup = no_stations) -> Request:
     """The forecast command's document → what `due.forecast` takes. Raises InputErrors with dotted field names."""
     reading = _Document()
-    top = reading.mapping(document, "", REQUIRED, ("tours", "odometer", "washed_on"))
+    top = reading.mapping(document, "", REQUIRED, ("tours", "odometer", "washed_on", "observed"))
     if not isinstance(document, dict):
         raise InputErrors(reading.errors)
     site = _site(reading, top, station)
@@ -148,7 +151,27 @@ def _site(reading: _Document, top: dict[str, Any], station: StationLookup) -> Si
         climate=climate,
         road_salt=reading.choice(top.get("road_salt", RoadSalt.NONE), "road_salt", RoadSalt),
         **{name: reading.number(top.get(name, 1), name) for name in DEPOSITIONS},
+        observed=_observed(reading, top["observed"]) if "observed" in top else (),
     )
+
+
+def _observed(reading: _Document, value: object) -> tuple[Observation, ...]:
+    """Observed days by columns, as the climate is: `on` and a list of equal length for each of MONTHLY."""
+    names = ("on", *MONTHLY)
+    parts = reading.mapping(value, "observed", names)
+    columns = {name: reading.items(parts.get(name, []), f"observed.{name}", LONGEST_WEATHER) for name in names}
+    for name in MONTHLY:
+        if name in parts and len(columns[name]) != len(columns["on"]):
+            reading.refused(f"observed.{name}", "must be as long as observed.on")
+    days = [
+        reading.build(
+            *(f"observed[{index}]", Observation),
+            on=reading.day(*on),
+            **{name: reading.number(*member) for name, member in zip(MONTHLY, numbers, strict=True)},
+        )
+        for index, (on, *numbers) in enumerate(zip(*columns.values(), strict=False))
+    ]
+    return tuple(day for day in days if day)
 
 
 def _climate(reading: _Document, value: object, station: StationLookup) -> Climate | None:
@@ -210,14 +233,16 @@ def _reading(reading: _Document, value: object, field: str) -> Reading | None:
 
 
 def _coat(reading: _Document, value: object, field: str) -> Coat | None:
-    parts = reading.mapping(value, field, ("zone", "coat", "applied_on"), ("nominal_life_days",))
-    life = parts.get("nominal_life_days")
+    parts = reading.mapping(value, field, ("zone", "coat", "applied_on"), LEARNT_OR_KNOWN)
+    optional = {
+        name: reading.number(parts[name], f"{field}.{name}") for name in LEARNT_OR_KNOWN if parts.get(name) is not None
+    }
     return reading.build(
         *(field, Coat),
         zone=reading.choice(parts.get("zone", Zone.FRAME), f"{field}.zone", Zone),
         kind=reading.choice(parts.get("coat", CoatKind.WAX), f"{field}.coat", CoatKind),
         applied_on=reading.day(parts.get("applied_on", _STAND_IN), f"{field}.applied_on"),
-        nominal_life_days=None if life is None else reading.number(life, f"{field}.nominal_life_days"),
+        **optional,
     )
 
 

@@ -31,6 +31,11 @@ def protection_rating(defect_area_percent: float) -> int:
     return 9 - int(np.searchsorted(RATING_LIMITS_PERCENT, defect_area_percent, side="left"))
 
 
+def area_limit_percent(rating: int) -> float:
+    """Largest corroded area, in percent, that is still given `rating`, 0–10."""
+    return (100.0, *RATING_LIMITS_PERCENT[::-1], 0.0)[rating]
+
+
 @dataclass(frozen=True)
 class Finding:
     """One zone as found. `forecast_worn`: share of the budget used up by then, had the forecast been right (factor 1).
@@ -96,22 +101,36 @@ class Learnt:
 
     def rate(self, bike: Hashable, product: Hashable) -> LogRate:
         """Predicted log rate of the next coat of `product` on `bike`, unknown ones by their prior; chance included."""
-        mean, variance = 0.0, self.prior["learning.coat_log_sd"] ** 2
-        direction = np.zeros(len(self.products))
-        if product in self.products:
-            direction[self.products[product]] = 1.0
-        else:
-            variance += self.prior["learning.product_log_sd"] ** 2
-        if bike in self.bikes:
-            index = self.bikes[bike]
-            mean += float(self.bike_pull[index] / self.bike_precision[index])
-            variance += float(1.0 / self.bike_precision[index])
-            direction -= self.bike_weight[index] / self.bike_precision[index]
-        else:
-            variance += self.prior["learning.bike_log_sd"] ** 2
-        mean += float(direction @ self.product_mean)
-        variance += float(direction @ self.product_covariance @ direction)
-        return LogRate(mean, sqrt(variance))
+        return self._sum([self._of_bike(bike), self._of_product(product)], self.prior["learning.coat_log_sd"] ** 2)
+
+    def bike_rate(self, bike: Hashable) -> LogRate:
+        """What lasts of a bike, whatever is on it."""
+        return self._sum([self._of_bike(bike)])
+
+    def product_rate(self, product: Hashable) -> LogRate:
+        """What lasts of a product, whatever it is on."""
+        return self._sum([self._of_product(product)])
+
+    def _of_bike(self, bike: Hashable) -> tuple[float, float, Array]:
+        """Mean, variance and weight of each product's mean, given the products."""
+        index = self.bikes.get(bike)
+        if index is None:
+            return 0.0, self.prior["learning.bike_log_sd"] ** 2, np.zeros(len(self.products))
+        precision = self.bike_precision[index]
+        return float(self.bike_pull[index] / precision), float(1.0 / precision), -self.bike_weight[index] / precision
+
+    def _of_product(self, product: Hashable) -> tuple[float, float, Array]:
+        weight: Array = np.zeros(len(self.products))
+        if product not in self.products:
+            return 0.0, self.prior["learning.product_log_sd"] ** 2, weight
+        weight[self.products[product]] = 1.0
+        return 0.0, 0.0, weight
+
+    def _sum(self, parts: Sequence[tuple[float, float, Array]], chance: float = 0.0) -> LogRate:
+        weight: Array = np.sum([part[2] for part in parts], axis=0)
+        mean = sum(part[0] for part in parts) + float(weight @ self.product_mean)
+        own = sum(part[1] for part in parts) + chance
+        return LogRate(mean, sqrt(own + float(weight @ self.product_covariance @ weight)))
 
 
 def learn(findings: Sequence[Finding], parameters: Mapping[str, float]) -> Learnt:

@@ -137,6 +137,8 @@ def test_the_answer_has_the_shape_of_the_contract() -> None:
         ("coats.0.applied_on", "0001-01-01", "coats[0].applied_on"),
         ("coats.0.applied_on", "1980-01-01", "coats[0].applied_on"),
         ("coats.0.nominal_life_days", 0, "coats[0].nominal_life_days"),
+        ("coats.0.log_rate", 4, "coats[0].log_rate"),
+        ("coats.0.log_rate_sd", "wide", "coats[0].log_rate_sd"),
         ("tours.0.to", "2024-11-02", "tours[0].to"),
         ("tours.0.salted", "yes", "tours[0].salted"),
         ("tours.0.km", -5, "tours[0].km"),
@@ -222,3 +224,9 @@ def test_losses_in_their_units() -> None:
     assert set(answer["aluminium"]) == {"g_m2_per_year", "category"}
     assert answer["extrapolated"] is False
     assert corrosivity_document(read_corrosivity({**AIR, "temperature_c": 35}))["extrapolated"] is True
+
+
+def test_what_inspections_taught_is_part_of_the_document() -> None:
+    taught = {**ASKED["coats"][0], "log_rate": 0.3, "log_rate_sd": 0.2, "nominal_life_days": None}
+    [coat] = read_request(changed("coats.0", taught)).coats
+    assert (coat.log_rate, coat.log_rate_sd, coat.nominal_life_days) == (0.3, 0.2, None)

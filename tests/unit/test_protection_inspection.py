@@ -14,7 +14,14 @@ from scipy import stats
 from bookings.rules.errors import InputErrors
 from bookings.rules.types import CoatKind, Storage, Zone
 from reminders.protection.due import forecast
-from reminders.protection.inspection import RATING_LIMITS_PERCENT, Finding, learn, protection_rating, read_log_rate
+from reminders.protection.inspection import (
+    RATING_LIMITS_PERCENT,
+    Finding,
+    area_limit_percent,
+    learn,
+    protection_rating,
+    read_log_rate,
+)
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.types import Coat
 from reminders.protection.wear import accumulated, first_days_reaching, load, wear_by_cause
@@ -29,6 +36,7 @@ def test_ratings_are_those_of_the_formula() -> None:
         assert protection_rating(limit) == 9 - index == round(3 * (2 - np.log10(limit)))
         assert protection_rating(limit * 1.001) == 8 - index
     assert protection_rating(0) == 10
+    assert [protection_rating(area_limit_percent(rating)) for rating in range(11)] == list(range(11))
     with pytest.raises(InputErrors):
         protection_rating(101)
 
@@ -81,6 +89,25 @@ def test_the_posterior_is_that_of_the_joint_normal(found: list[Finding], bike: i
     assert rate.mean == pytest.approx(float(mean), abs=1e-9)
     assert rate.sd == pytest.approx(float(np.sqrt(variance)), rel=1e-9)
     assert learn(found[::-1], DEFAULTS).rate(bike, product).mean == pytest.approx(rate.mean, abs=1e-9)
+
+
+@given(findings, st.integers(0, 5), st.sampled_from(["film", "wax", "oil"]))
+def test_what_lasts_of_a_bike_and_of_a_product(found: list[Finding], bike: int, product: str) -> None:
+    """The same conditioning of the joint normal, for the bike's part and the product's part alone."""
+    told = [(finding, read_log_rate(finding, DEFAULTS)) for finding in found]
+    kept = [(finding, reading) for finding, reading in told if reading is not None]
+    learnt = learn(found, DEFAULTS)
+    known = np.array(
+        [[BIKE**2 * (a.bike == c.bike) + PRODUCT**2 * (a.product == c.product) for c, _ in kept] for a, _ in kept]
+    ) + np.diag([reading.sd**2 + CHANCE**2 for _, reading in kept])
+    for rate, spread, shared in (
+        (learnt.bike_rate(bike), BIKE, [finding.bike == bike for finding, _ in kept]),
+        (learnt.product_rate(product), PRODUCT, [finding.product == product for finding, _ in kept]),
+    ):
+        common = spread**2 * np.array(shared, dtype=float)
+        gain = np.linalg.solve(known, common) if kept else np.zeros(0)
+        assert rate.mean == pytest.approx(float(gain @ np.array([reading.mean for _, reading in kept])), abs=1e-9)
+        assert rate.sd == pytest.approx(float(np.sqrt(spread**2 - gain @ common)), rel=1e-9)
 
 
 def test_one_bike_is_the_conjugate_normal_update() -> None:
