@@ -176,15 +176,6 @@ def one_start_per_time(found: list[slots.Slot]) -> list[slots.Slot]:
     return list({slot.start: slot for slot in reversed(found)}.values())[::-1]
 
 
-def starts_by_day(found: list[slots.Slot]) -> dict[date, list[slots.Slot]]:
-    """Starts grouped by the shop's own day."""
-    zone = require_shop().zone
-    days: dict[date, list[slots.Slot]] = defaultdict(list)
-    for slot in one_start_per_time(found):
-        days[slot.start.astimezone(zone).date()].append(slot)
-    return dict(days)
-
-
 def is_open_for(*, start: datetime, minutes: int) -> bool:
     """Whether all of the work lies inside one opening span."""
     zone = require_shop().zone
@@ -247,13 +238,6 @@ def visits_between(first: datetime, last: datetime) -> QuerySet[Visit]:
     """Visits that start in [first, last) and have not been called off or missed."""
     gone = [VisitState.CALLED_OFF, VisitState.MISSED]
     return visits().filter(starts_at__gte=first, starts_at__lt=last).exclude(state__in=gone)
-
-
-def visits_on(day: date) -> QuerySet[Visit]:
-    """Visits whose work starts on a day of the shop."""
-    zone = require_shop().zone
-    midnight = datetime.combine(day, time(0), zone)
-    return visits_between(midnight, datetime.combine(day + timedelta(days=1), time(0), zone))
 
 
 def in_the_house() -> QuerySet[Visit]:
