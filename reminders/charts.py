@@ -1,4 +1,4 @@
-"""Protection left on each coat over time, as numbers for the table and as a picture (SVG) that says the same."""
+"""Protection left on each coat over time: as numbers, in words, and as a picture that says the same."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 from matplotlib import rcParams
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.dates import ConciseDateFormatter, MonthLocator, date2num
 from matplotlib.figure import Figure
@@ -18,14 +19,14 @@ from matplotlib.figure import Figure
 from bookings.models import Bike
 from reminders import selectors
 from reminders.models import CoatDue, Schedule
-from reminders.protection.documents import read_request
-from reminders.protection.due import forecast, salt_seasons
+from reminders.protection.due import salt_seasons
 from reminders.protection.types import CoatForecast, Curve, SaltSeason
 
 STEP_DAYS = 7
 AHEAD = timedelta(days=550)
 BEHIND = timedelta(days=370)
 WIDTH_INCHES, ROW_INCHES = 4.5, 1.1
+MAIL_WIDTH_PIXELS = 450
 INK, BAND, SALT = "#10293a", "#9dbccb", "#e9dccb"
 # Text stays text, so that it scales and can be searched; ids are fixed, so that equal charts are equal bytes. Set
 # once for the process: a context per drawing would race between the threads of a web server.
@@ -39,32 +40,39 @@ class CoatLine:
     row: CoatDue
     curve: Curve
     left: float
+    seasons: tuple[SaltSeason, ...] = ()
 
     @property
     def percent(self) -> int:
         """What is left, to the nearest ten percent; more figures would be false precision."""
         return round(self.left * 10) * 10
 
+    @property
+    def half_gone(self) -> date | None:
+        """The first sampled day on which the likely course has come down to half, None where it never does."""
+        samples = zip(self.curve.dates, self.curve.likely, strict=True)
+        return next((day for day, share in samples if share <= 0.5), None)
+
 
 def coat_lines(bike: Bike, day: date) -> list[CoatLine]:
     """Every coat still on the bike, the first to be due first, derived again from the stored inputs."""
-    known: dict[int, dict[int, CoatForecast]] = {}
+    known: dict[int, tuple[dict[int, CoatForecast], tuple[SaltSeason, ...]]] = {}
     lines = []
     for row in selectors.coats_due(bike):
         if row.schedule_id not in known:
-            known[row.schedule_id] = _forecasts(row.schedule)
-        estimate = known[row.schedule_id].get(row.coat_id)
+            known[row.schedule_id] = _derived(row.schedule, day)
+        estimates, seasons = known[row.schedule_id]
+        estimate = estimates.get(row.coat_id)
         if estimate is not None:
             curve = estimate.protection_curve(STEP_DAYS)
-            lines.append(CoatLine(row, curve, _at(curve, day)))
+            lines.append(CoatLine(row, curve, _at(curve, day), seasons))
     return lines
 
 
-def _forecasts(schedule: Schedule) -> dict[int, CoatForecast]:
-    asked = read_request(schedule.inputs)
-    answer = forecast(asked.site, asked.use, asked.coats, asked.as_of)
+def _derived(schedule: Schedule, day: date) -> tuple[dict[int, CoatForecast], tuple[SaltSeason, ...]]:
+    asked, answer, parameters = selectors.derived(schedule)
     coats = selectors.coats_of(schedule.visit).values_list("pk", flat=True)
-    return dict(zip(coats, answer.coats, strict=True))
+    return dict(zip(coats, answer.coats, strict=True)), salt_seasons(asked.site, day, parameters)
 
 
 def _at(curve: Curve, day: date) -> float:
@@ -74,29 +82,41 @@ def _at(curve: Curve, day: date) -> float:
 
 
 def protection_svg(lines: Sequence[CoatLine], day: date) -> bytes:
-    """One row per coat: the likely course, the band around it, today, and the salt seasons behind. At least one."""
+    """The picture for a page: text stays text, so that it scales and can be searched. At least one line."""
+    figure = _figure(lines, day)
+    FigureCanvasSVG(figure)
+    return _written(figure, "svg", {"Date": None, "Title": _("Protection left, by coat")})
+
+
+def protection_png(lines: Sequence[CoatLine], day: date) -> bytes:
+    """The picture for mail, where SVG is not shown; twice as fine as it is wide on the screen. At least one line."""
+    figure = _figure(lines, day)
+    FigureCanvasAgg(figure)
+    return _written(figure, "png", {"Software": None}, dpi=2 * MAIL_WIDTH_PIXELS / WIDTH_INCHES)
+
+
+def _written(figure: Figure, form: str, metadata: dict[str, str | None], **options: Any) -> bytes:
+    out = BytesIO()
+    figure.savefig(out, format=form, metadata=metadata, **options)
+    return out.getvalue()
+
+
+def _figure(lines: Sequence[CoatLine], day: date) -> Figure:
+    """One row per coat: the likely course, the band around it, today, and the salt seasons behind."""
     first, last = day - BEHIND, day + AHEAD
     figure = Figure(figsize=(WIDTH_INCHES, ROW_INCHES * len(lines) + 0.7), layout="constrained")
-    FigureCanvasSVG(figure)
     rows = figure.subplots(len(lines), 1, sharex=True, squeeze=False)[:, 0]
-    seasons = _seasons(lines[0], day)
     for axes, line in zip(rows, lines, strict=True):
-        _draw(axes, line, seasons, day)
+        _draw(axes, line, day)
         axes.set_xlim(date2num(first), date2num(last))
     locator = MonthLocator(bymonth=(1, 4, 7, 10))
     rows[-1].xaxis.set_major_locator(locator)
     rows[-1].xaxis.set_major_formatter(ConciseDateFormatter(locator))
-    out = BytesIO()
-    figure.savefig(out, format="svg", metadata={"Date": None, "Title": _("Protection left, by coat")})
-    return out.getvalue()
+    return figure
 
 
-def _seasons(line: CoatLine, day: date) -> tuple[SaltSeason, ...]:
-    return salt_seasons(read_request(line.row.schedule.inputs).site, day)
-
-
-def _draw(axes: Any, line: CoatLine, seasons: Sequence[SaltSeason], day: date) -> None:
-    for season in seasons:
+def _draw(axes: Any, line: CoatLine, day: date) -> None:
+    for season in line.seasons:
         axes.axvspan(date2num(season.from_), date2num(season.to), color=SALT, linewidth=0)
     days = [date2num(moment) for moment in line.curve.dates]
     axes.fill_between(days, line.curve.early, line.curve.late, color=BAND, linewidth=0)

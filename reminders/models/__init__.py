@@ -1,6 +1,7 @@
 """Facts of stages four to six: protection schedule, reminder, message."""
 
 from reminders.models.consent import RecallConsent, Suppression
+from reminders.models.estimates import ParameterChange, WeatherDay
 from reminders.models.messages import Attempt, Notice, ProviderEvent
 from reminders.models.readings import OdometerReading, Told, Tour, Wash, ZoneFinding
 from reminders.models.reminders import Recall
@@ -11,6 +12,7 @@ __all__ = [
     "CoatDue",
     "Notice",
     "OdometerReading",
+    "ParameterChange",
     "ProviderEvent",
     "Recall",
     "RecallConsent",
@@ -19,5 +21,6 @@ __all__ = [
     "Told",
     "Tour",
     "Wash",
+    "WeatherDay",
     "ZoneFinding",
 ]

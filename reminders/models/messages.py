@@ -54,6 +54,7 @@ class Notice(models.Model):
     html_body = models.TextField(blank=True)
     calendar_method = models.CharField(max_length=10, blank=True)
     calendar_text = models.TextField(blank=True)
+    picture_png = models.BinaryField(default=b"", blank=True)
 
     class Meta:
         ordering = ["due_at", "pk"]

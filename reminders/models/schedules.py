@@ -16,6 +16,14 @@ class Schedule(models.Model):
     as_of = models.DateField()
     model_version = models.CharField(max_length=40)
     inputs = models.JSONField()
+    parameters = models.JSONField(default=dict, help_text="Every number of the model as it was; none: its table.")
+    basis = models.CharField(
+        max_length=64,
+        blank=True,
+        db_index=True,
+        help_text="Fingerprint of the numbers and the place asked with.",
+    )
+    refusal = models.CharField(max_length=300, blank=True, help_text="Why it could not be asked again, in words.")
     salt_from = models.DateField(null=True, blank=True)
     salt_to = models.DateField(null=True, blank=True)
 

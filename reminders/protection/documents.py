@@ -157,21 +157,23 @@ def _site(reading: _Document, top: dict[str, Any], station: StationLookup) -> Si
 
 def _observed(reading: _Document, value: object) -> tuple[Observation, ...]:
     """Observed days by columns, as the climate is: `on` and a list of equal length for each of MONTHLY."""
-    names = ("on", *MONTHLY)
-    parts = reading.mapping(value, "observed", names)
-    columns = {name: reading.items(parts.get(name, []), f"observed.{name}", LONGEST_WEATHER) for name in names}
+    before = len(reading.errors)
+    parts = reading.mapping(value, "observed", ("on", *MONTHLY))
+    days = [reading.day(*on) for on in reading.items(parts.get("on", []), "observed.on", LONGEST_WEATHER)]
+    columns = []
     for name in MONTHLY:
-        if name in parts and len(columns[name]) != len(columns["on"]):
+        members = reading.items(parts.get(name, []), f"observed.{name}", LONGEST_WEATHER)
+        columns.append([reading.number(*member) for member in members])
+        if name in parts and len(members) != len(days):
             reading.refused(f"observed.{name}", "must be as long as observed.on")
-    days = [
-        reading.build(
-            *(f"observed[{index}]", Observation),
-            on=reading.day(*on),
-            **{name: reading.number(*member) for name, member in zip(MONTHLY, numbers, strict=True)},
-        )
-        for index, (on, *numbers) in enumerate(zip(*columns.values(), strict=False))
+    if len(reading.errors) > before:
+        return ()
+    rows = (dict(zip(MONTHLY, numbers, strict=True)) for numbers in zip(*columns, strict=True))
+    built = [
+        reading.build(f"observed[{index}]", Observation, on=day, **row)
+        for index, (day, row) in enumerate(zip(days, rows, strict=True))
     ]
-    return tuple(day for day in days if day)
+    return tuple(day for day in built if day)
 
 
 def _climate(reading: _Document, value: object, station: StationLookup) -> Climate | None:

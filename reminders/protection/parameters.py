@@ -72,6 +72,11 @@ class Parameters(Mapping[str, float]):
             raise InputErrors(unknown)
         return Parameters(tuple(replace(row, value=values.get(row.key, row.value)) for row in self.rows))
 
+    def fitting(self, values: Mapping[str, float]) -> Parameters:
+        """As with_values, but values stored under an older table that fit this one no more are passed over."""
+        rows = {key: self._by_key[key] for key in values if key in self._by_key}
+        return self.with_values({key: values[key] for key, row in rows.items() if row.low <= values[key] <= row.high})
+
     def differences(self, base: Parameters) -> dict[str, float]:
         """Values that are not those of `base`: what a stored schedule keeps beside the model's version."""
         return {row.key: row.value for row in self.rows if row.key not in base or base[row.key] != row.value}

@@ -9,6 +9,12 @@ from reminders.selectors.days import (
     start_day,
     today,
 )
+from reminders.selectors.estimates import (
+    estimate_basis,
+    own_values,
+    parameter_changes,
+    parameters_in_force,
+)
 from reminders.selectors.messages import (
     LATE_AFTER,
     late,
@@ -19,7 +25,9 @@ from reminders.selectors.messages import (
 )
 from reminders.selectors.place import (
     climate_obstacle,
+    shop_climate,
     site_input,
+    weather_span,
 )
 from reminders.selectors.recall import (
     FRESH,
@@ -31,9 +39,12 @@ from reminders.selectors.recall import (
 from reminders.selectors.schedules import (
     coats_due,
     collected_without_schedule,
+    derived,
     forecast_input,
     latest_schedule,
+    live_schedules,
     schedule_obstacle,
+    schedules_outdated,
     schedules_outlived,
 )
 from reminders.selectors.use import (
@@ -52,22 +63,31 @@ __all__ = [
     "coats_input",
     "coats_of",
     "collected_without_schedule",
+    "derived",
+    "estimate_basis",
     "forecast_input",
     "late",
     "late_or_doubtful",
     "latest_schedule",
+    "live_schedules",
     "notices",
     "notices_for",
+    "own_values",
+    "parameter_changes",
+    "parameters_in_force",
     "quiet_hours",
     "recall_by_phone",
     "recall_cases",
     "schedule_obstacle",
+    "schedules_outdated",
     "schedules_outlived",
     "season_name",
+    "shop_climate",
     "site_input",
     "start_day",
     "suppressed",
     "today",
     "use_input",
+    "weather_span",
     "without_email",
 ]

@@ -11,7 +11,11 @@ from bookings.models import Bike, CoatApplied, Visit
 from bookings.rules.errors import InputErrors
 from bookings.rules.types import VisitState
 from reminders.models import CoatDue, Schedule
-from reminders.protection.documents import read_request
+from reminders.protection.documents import Request, read_request
+from reminders.protection.due import forecast
+from reminders.protection.parameter_table import DEFAULTS
+from reminders.protection.parameters import Parameters
+from reminders.protection.types import Forecast
 from reminders.selectors.days import today
 from reminders.selectors.place import climate_obstacle, site_input
 from reminders.selectors.use import coats_input, use_input
@@ -35,9 +39,32 @@ def coats_due(bike: Bike) -> list[CoatDue]:
 
 def forecast_input(visit: Visit, as_of: date) -> dict[str, Any]:
     """What the coats of a visit are forecast from, as the forecast command takes it; stored with each schedule."""
-    bike = visit.bike
-    known = {**site_input(bike), **use_input(bike, as_of), "coats": coats_input(visit)}
+    bike, coats = visit.bike, coats_input(visit)
+    first = min((date.fromisoformat(coat["applied_on"]) for coat in coats), default=as_of)
+    known = {**site_input(bike, first, as_of), **use_input(bike, as_of), "coats": coats}
     return {**known, "as_of": as_of.isoformat()}
+
+
+def derived(schedule: Schedule) -> tuple[Request, Forecast, Parameters]:
+    """A stored schedule computed again from what is stored with it and nothing else."""
+    asked, parameters = read_request(schedule.inputs), DEFAULTS.fitting(schedule.parameters)
+    return asked, forecast(asked.site, asked.use, asked.coats, asked.as_of, parameters), parameters
+
+
+def live_schedules() -> QuerySet[Schedule]:
+    """Schedules of coats still on a bike: no later visit has coated that zone anew."""
+    later = CoatDue.objects.filter(
+        schedule__bike=OuterRef("schedule__bike"),
+        coat__zone=OuterRef("coat__zone"),
+        schedule__visit__starts_at__gt=OuterRef("schedule__visit__starts_at"),
+    )
+    on_the_bike = CoatDue.objects.filter(schedule=OuterRef("pk")).exclude(Exists(later))
+    return Schedule.objects.filter(Exists(on_the_bike)).select_related("visit__bike__rider")
+
+
+def schedules_outdated(basis: str) -> QuerySet[Schedule]:
+    """Live schedules asked with other numbers, another model or other weather, the longest standing first."""
+    return live_schedules().exclude(basis=basis).order_by("computed_at", "pk")
 
 
 def schedule_obstacle(visit: Visit, now: datetime) -> str:

@@ -14,7 +14,7 @@ from reminders import selectors
 from reminders.models import Notice
 from reminders.services.outbox import owe, was_told
 from reminders.services.recall import call_back
-from reminders.services.schedules import renew_outlived, schedule_collected
+from reminders.services.schedules import renew_outdated, renew_outlived, schedule_collected
 from reminders.services.sending import wake
 from reminders.timing import ONE_DAY, send_instant
 
@@ -50,7 +50,7 @@ def plan(*, now: datetime) -> Planned:
     if bookings.shop() is None:
         return Planned(0, 0, 0, 0, 0)  # nothing is owed before the shop has been set up
     lapsed = lapse_holds(now=now)
-    schedules = schedule_collected(now=now) + renew_outlived(now=now)
+    schedules = schedule_collected(now=now) + renew_outlived(now=now) + renew_outdated(now=now)
     planned = Planned(lapsed, schedules, owe_care_sheets(now=now), owe_day_before(now=now), call_back(now=now))
     if planned.care_sheets or planned.day_before or planned.recalls:
         wake(now)

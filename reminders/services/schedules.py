@@ -16,6 +16,8 @@ from reminders.protection.due import forecast
 from reminders.protection.types import Forecast
 
 log = logging.getLogger(__name__)
+# A forecast takes some milliseconds; so many leave a run of the plan well under its tick.
+RENEWED_PER_RUN = 200
 
 
 def schedule_collected(*, now: datetime) -> int:
@@ -35,14 +37,29 @@ def renew_outlived(*, now: datetime) -> int:
     return sum(_schedule(outlived.visit, now) for outlived in selectors.schedules_outlived(selectors.today(now)))
 
 
+def renew_outdated(*, now: datetime, most: int = RENEWED_PER_RUN) -> int:
+    """Ask again where the numbers, the model or the weather have changed since; at most `most` schedules a run.
+
+    Safe to run any number of times: a schedule asked on the present basis is not asked again. One that is refused
+    keeps its answer, says why, and holds up nobody.
+    """
+    if selectors.climate_obstacle():
+        return 0
+    basis = selectors.estimate_basis(selectors.parameters_in_force())
+    return sum(_schedule(outdated.visit, now) for outdated in selectors.schedules_outdated(basis)[:most])
+
+
 def _schedule(visit: Visit, now: datetime) -> bool:
     day = selectors.today(now)
+    parameters = selectors.parameters_in_force()
+    basis = selectors.estimate_basis(parameters)
     inputs = selectors.forecast_input(visit, day)
     try:
         asked = read_request(inputs)
-        answer = forecast(asked.site, asked.use, asked.coats, asked.as_of)
+        answer = forecast(asked.site, asked.use, asked.coats, asked.as_of, parameters)
     except InputErrors as refused:
         log.warning("visit %s has no schedule: %s", visit.pk, refused)
+        Schedule.objects.filter(visit=visit).update(basis=basis, refusal=str(refused)[:300])
         return False
     with transaction.atomic():
         # One plan at a time writes a visit's schedule; a twin finds it written and writes the same again.
@@ -56,6 +73,9 @@ def _schedule(visit: Visit, now: datetime) -> bool:
                 "as_of": day,
                 "model_version": answer.model_version,
                 "inputs": inputs,
+                "parameters": dict(parameters),
+                "basis": basis,
+                "refusal": "",
                 "salt_from": season.from_ if season else None,
                 "salt_to": season.to if season else None,
             },
