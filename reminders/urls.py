@@ -13,6 +13,7 @@ patterns = [
     path("recall/<str:token>/leave/", public.leave, name="leave"),
     path("workbench/notices/", staff.notices, name="outbox"),
     path("workbench/notices/<int:primary_key>/again/", staff.resend, name="resend"),
+    path("workbench/notices/<int:primary_key>/seen-to/", staff.close, name="close"),
 ]
 
 urlpatterns = [path("", include((patterns, "notices")))]

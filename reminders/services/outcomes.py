@@ -63,6 +63,13 @@ def resend(notice: Notice, *, by: str, now: datetime) -> bool:
     )
 
 
+def close(notice: Notice, *, by: str, now: datetime) -> bool:
+    """Take a failed or doubtful notice off the list because somebody has seen to it; False when it is off already."""
+    parked = Notice.objects.filter(pk=notice.pk, state__in=(State.FAILED, State.IN_DOUBT))
+    outcome = f"Seen to by {by}. {notice.outcome}"[:300]
+    return bool(parked.update(state=State.DROPPED, settled_at=now, outcome=outcome))
+
+
 def _note(notice: Notice, answer: Answer, now: datetime) -> None:
     Attempt.objects.create(
         notice=notice, at=now, outcome=answer.outcome, phase=answer.phase, code=answer.code, words=answer.words

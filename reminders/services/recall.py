@@ -52,7 +52,9 @@ def accept(recall: Recall, *, now: datetime) -> Visit:
             raise ValueError("a recall without a proposed day cannot be accepted")
         if fresh.answer == Recall.Answer.ACCEPTED:
             return fresh.visit
-        visit = confirm(visit=fresh.visit, now=now, actor=RIDER)
+        visit = fresh.visit
+        if visit.state != VisitState.CONFIRMED:  # staff may have booked it on the phone meanwhile
+            visit = confirm(visit=visit, now=now, actor=RIDER)
         _answer(fresh, Recall.Answer.ACCEPTED, now)
         return visit
 

@@ -28,6 +28,7 @@ class Shown:
     notice: Notice
     word: str
     may_resend: bool
+    may_close: bool
 
 
 @staff_page
@@ -61,9 +62,10 @@ def _shown(notice: Notice, late: bool = False) -> Shown:
         State.SENT: _("handed over"),
         State.IN_DOUBT: _("in doubt"),
         State.FAILED: _("failed"),
-        State.DROPPED: _("not sent"),
+        State.DROPPED: _("closed"),
     }
-    return Shown(notice, words[State(notice.state)], notice.state == State.IN_DOUBT)
+    state = State(notice.state)
+    return Shown(notice, words[state], state is State.IN_DOUBT, state in (State.IN_DOUBT, State.FAILED))
 
 
 @staff_page
@@ -77,4 +79,14 @@ def resend(request: HttpRequest, primary_key: int) -> HttpResponse:
         messages.success(request, _("It goes out once more, in the same words."))
     else:
         messages.info(request, _("It is no longer in doubt, so nothing was sent again."))
+    return redirect("notices:outbox")
+
+
+@staff_page
+@require_POST
+def close(request: HttpRequest, primary_key: int) -> HttpResponse:
+    """Somebody has rung the rider, or knows that nothing is missing."""
+    notice = get_object_or_404(Notice, pk=primary_key)
+    if outcomes.close(notice, by=actor(request), now=moment_of(request)):
+        messages.success(request, _("Taken off the list."))
     return redirect("notices:outbox")

@@ -10,6 +10,7 @@ from django.core import mail
 from django.test import Client
 
 from bookings.models import OpeningHours, Shop, Visit
+from bookings.services import bookings
 from bookings.services.requests import BikeFacts
 from reminders import links, selectors
 from reminders.models import Notice, Recall
@@ -110,6 +111,13 @@ def test_taking_the_day_confirms_it_twice_is_once(shop_world: Shop) -> None:
     assert Notice.objects.get(kind=Kind.RECALL).state == State.DROPPED  # unsent, and the confirmation says more
 
 
+def test_a_yes_after_staff_have_booked_it_is_a_yes(shop_world: Shop) -> None:
+    recall = called_back()
+    bookings.confirm(visit=proposed_visit(recall), now=recall.created_at, actor="Morgan")
+    assert post(recall, "accepted", recall.created_at) == 302
+    assert recall.answer == "accepted"
+
+
 def test_a_day_let_go_meanwhile_is_refused_plainly(shop_world: Shop) -> None:
     recall = called_back()
     assert recall.visit is not None and recall.visit.pencilled_until is not None
@@ -156,7 +164,7 @@ def test_a_rider_without_mail_is_rung(shop_world: Shop, staff_client: Client) ->
     planning.plan(now=autumn)
     assert [case.bike for case in selectors.recall_by_phone(autumn)] == [visit.bike]
     page = staff_client.get("/workbench/notices/", headers={"X-Rimebook-Now": autumn.isoformat()})
-    assert b"+447700900123" in page.content
+    assert b"07700 900123" in page.content
     assert not Notice.objects.exists()
 
 

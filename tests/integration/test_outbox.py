@@ -234,6 +234,21 @@ def test_the_notices_page_tells_every_state_and_resends_on_purpose(shop_world: S
     assert sending.sweep(now=MORNING) == 0
 
 
+def test_what_somebody_has_seen_to_leaves_the_list(shop_world: Shop, staff_client: Client) -> None:
+    pencilled()
+    notice = Notice.objects.get()
+    Notice.objects.update(state=State.FAILED, outcome="The address does not work.")
+    headers = {"X-Rimebook-Now": MORNING.isoformat()}
+    assert b"07700 900123" in staff_client.get("/workbench/notices/", headers=headers).content
+    for _ in range(2):
+        answer = staff_client.post(f"/workbench/notices/{notice.pk}/seen-to/", headers=headers)
+        assert answer.status_code == 302
+    notice.refresh_from_db()
+    assert notice.outcome == "Seen to by morgan. The address does not work."
+    assert not selectors.late_or_doubtful(MORNING).exists()
+    assert sending.sweep(now=MORNING) == 0
+
+
 def test_the_notices_page_is_for_staff(shop_world: Shop, client: Client) -> None:
     for answer in (client.get("/workbench/notices/"), client.post("/workbench/notices/1/again/")):
         assert answer.status_code == 302 and "sign-in" in answer["Location"]
