@@ -38,6 +38,7 @@ admin.site.site_header = "Records"
 admin.site.site_title = "Records"
 admin.site.index_title = "What the shop keeps by hand"
 admin.site.site_url = "/workbench/"
+admin.site.login_template = "bookings/staff/sign_in.html"
 
 
 class LookOnly:

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from bookings import selectors
 from bookings.forms.calls import CallForm, NewCallForm
 from bookings.models import Bike, BookingRequest, Visit
-from bookings.rules.types import BikeKind, Condition
+from bookings.rules.types import BikeKind, Condition, VisitState
 from bookings.services import bookings, requests
 from bookings.views import free_days
 from bookings.views.free_days import FreeDays
@@ -80,9 +80,18 @@ def book(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         for words in in_words(refusal):
             form.add_error("start", words)
         return _page(request, bike, (form, offer), status=409)
-    said = _("The visit is confirmed.") if visit.state == "confirmed" else _("The time is held.")
-    messages.success(request, said)
+    _say(request, visit, form.cleaned_data["start"])
     return redirect("staff:read-back", pk=visit.pk)
+
+
+def _say(request: HttpRequest, visit: Visit, wanted: datetime) -> None:
+    done = {VisitState.PENCILLED: _("The time is held."), VisitState.CONFIRMED: _("The visit is confirmed.")}
+    words = done.get(VisitState(visit.state))
+    if words and visit.starts_at == wanted:
+        messages.success(request, words)
+    else:
+        # Sent again after going back: the form has made its visit already, and a second one would be a double.
+        messages.warning(request, _("This form was sent before. Here is the visit it made; nothing new was booked."))
 
 
 def _taken(request: HttpRequest, bike: Bike | None, form: CallForm, *, firm: bool) -> Visit:
@@ -102,7 +111,7 @@ def _taken(request: HttpRequest, bike: Bike | None, form: CallForm, *, firm: boo
             now=now,
         )
         visit = bookings.pencil(request=received, start=facts["start"], now=now, actor=actor(request))
-        if firm and visit.state == "pencilled":
+        if firm and visit.state == VisitState.PENCILLED and visit.starts_at == facts["start"]:
             visit = bookings.confirm(visit=visit, now=now, actor=actor(request), reason=_("agreed on the phone"))
     return visit
 

@@ -215,6 +215,21 @@ def test_what_is_pressed_with_gloves_is_large(open_page: OpenPage, lee: User) ->
         assert not small, f"{address}: {small}"
 
 
+def test_the_records_obey_the_content_policy(open_page: OpenPage, lee: User) -> None:
+    """The page fixture fails the test on any word in the console, such as a refused inline script."""
+    User.objects.filter(pk=lee.pk).update(is_superuser=True)
+    visit = pencilled()
+    page = signed_in(open_page(headers=AT_DESK, width=1280, height=900), lee)
+    for record in (
+        "",
+        "bookings/tier/",
+        f"bookings/tier/{visit.tier_id}/change/",
+        f"bookings/visit/{visit.pk}/change/",
+    ):
+        see(page, f"/workbench/records/{record}")
+        expect(page.get_by_role("link", name="View site")).to_be_visible()
+
+
 def test_the_bench_sheet_of_the_longest_job_fits_one_page_of_a4(open_page: OpenPage, lee: User, tmp_path: Path) -> None:
     job = in_work(may_remove_fasteners=True)
     Visit.objects.filter(pk=job.visit.pk).update(tier_id=most_steps())

@@ -179,6 +179,15 @@ class TestNewCaller:
         assert made() == (1, 1, 1, 1)
         assert len(places) == 1
 
+    def test_a_form_sent_again_with_another_time_books_nothing_new_and_says_so(self, shop_world: Shop) -> None:
+        key, times = str(uuid4()), times_on(text(take_new("times")))
+        take_new("pencil", start=times[0], submission_key=key)
+        typed = NEW | {"submission_key": key, "start": times[1], "do": "confirm"}
+        again = staff_at().post(reverse("staff:book-new"), typed, follow=True)
+        assert made() == (1, 1, 1, 1)
+        assert "nothing new was booked" in text(again)
+        assert Visit.objects.get().state == "pencilled", "the caller has not said yes to the earlier time"
+
     def test_a_held_time_is_seen_by_the_other_desk(self, shop_world: Shop) -> None:
         start = START.strftime("%Y-%m-%dT%H:%MZ")
         for n in "AB":

@@ -92,6 +92,11 @@ def test_closing_a_day_with_visits_warns(owner: Client) -> None:
     assert "One visit is booked on that day and stays booked" in text(answer)
 
 
+def test_signing_in_to_the_records_looks_like_signing_in_to_the_workbench(shop_world: Shop) -> None:
+    page = Client().get(reverse("admin:index"), follow=True)
+    assert "Sign in to the workbench" in text(page)
+
+
 def test_there_is_one_shop_and_it_stays(owner: Client) -> None:
     assert owner.get(reverse("admin:bookings_shop_add")).status_code == 403
     assert owner.post(reverse("admin:bookings_shop_delete", args=[1]), {"post": "yes"}).status_code == 403
