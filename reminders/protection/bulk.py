@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -11,15 +11,16 @@ from numpy.typing import NDArray
 
 from bookings.rules.errors import FieldError
 from bookings.rules.safety import COATED_ZONES
-from bookings.rules.types import CoatKind
+from bookings.rules.types import CoatKind, Storage
 from reminders.protection.bounds import LIFE_DAYS, LOG_RATE, LOG_RATE_SD, Array, refuse
 from reminders.protection.bulk_search import Wearing, days_reaching
+from reminders.protection.climate import Days
 from reminders.protection.due import LATEST_COAT_DAYS, OLDEST_COAT_DAYS, span_errors, use_errors
-from reminders.protection.exposure import Surroundings, surroundings
+from reminders.protection.exposure import surroundings
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.salt_left import Indices
 from reminders.protection.types import Coat, Site, Use
-from reminders.protection.wear import band_log_sd, load
+from reminders.protection.wear import Load, band_log_sd, load
 
 KINDS = tuple(CoatKind)
 
@@ -112,14 +113,27 @@ def due_days(
     wearing = wearing.taken(order)
     bounds = np.searchsorted(coats.habit[order], np.arange(len(habits) + 1))
     reached = np.empty((len(order), 3), dtype=np.int64)
-    known: dict[Site, Surroundings] = {}
-    for habit, low, high in zip(habits, bounds[:-1], bounds[1:], strict=True):
-        if low < high:
-            if habit.site not in known:
-                known[habit.site] = surroundings(habit.site, days, parameters)
-            acting = load(habit.site, habit.use, days, as_of, parameters, habit.cleaned_on, known[habit.site])
-            reached[order[low:high]] = days_reaching(acting, wearing.taken(slice(low, high)))
+    for index, acting in _loads(habits, np.flatnonzero(np.diff(bounds)), days, as_of, parameters):
+        mine = slice(bounds[index], bounds[index + 1])
+        reached[order[mine]] = days_reaching(acting, wearing.taken(mine))
     return DueDays(*np.where(reached < len(days), first + reached, np.datetime64("NaT")).T)
+
+
+def _loads(
+    habits: Sequence[Habit], wanted: Iterable[int], days: Days, as_of: date, parameters: Mapping[str, float]
+) -> Iterator[tuple[int, Load]]:
+    """Each wanted habit with what acts by day; those that differ in storage alone follow each other and share it."""
+    sites: dict[Site, dict[Habit, list[int]]] = {}
+    for index in wanted:
+        habit = habits[index]
+        riding = replace(habit, use=replace(habit.use, storage=Storage.HEATED))
+        sites.setdefault(habit.site, {}).setdefault(riding, []).append(index)
+    for site, ridings in sites.items():
+        around = surroundings(site, days, parameters)
+        for riding, members in ridings.items():
+            acting = load(site, riding.use, days, as_of, parameters, riding.cleaned_on, around)
+            for index in members:
+                yield index, acting.stored(habits[index].use.storage)
 
 
 def _habit_errors(habits: Sequence[Habit], as_of: date) -> Iterator[FieldError]:

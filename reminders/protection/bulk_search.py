@@ -14,11 +14,12 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from reminders.protection.bounds import Array
-from reminders.protection.salt_left import Indices
+from reminders.protection.salt_left import Indices, SaltLeft
 from reminders.protection.wear import Load, accumulated
 
 # So many stretches are followed day by day at a time: it bounds the memory, not the answer.
 _STRETCHES = 128
+_PRODUCTS = 200_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,38 +48,49 @@ def days_reaching(acting: Load, coats: Wearing) -> Indices:
     """Index of the day by whose end each budget is used up, shape (coats, 3); the number of days when none is."""
     new_row = np.diff(coats.row, prepend=-1) > 0
     row, wearing = np.cumsum(new_row) - 1, coats.taken(new_row)
-    total = _totals(acting, wearing, wearing.spray)
+    sprays = np.unique(np.append(0.0, wearing.spray))
+    sums = _sums(acting, sprays)
+    total = _totals(wearing, np.searchsorted(sprays, wearing.spray), sums)
     reached = np.full(coats.budgets.shape, -1)
     target = total[row, coats.start][:, None] + coats.budgets
-    if acting.salt_left is not None:
-        peak = acting.salt_left.next_peak()[coats.start]
+    if (left := acting.salt_left) is not None:
+        peak = left.next_peak()[coats.start]
         stretched = peak > coats.start
         salted_before = np.concatenate([[0], np.cumsum(acting.road_chloride > 0)])
         salted = salted_before[peak] > salted_before[coats.start]
         worn = np.zeros(len(row))
         if (which := np.flatnonzero(stretched & ~salted)).size:
-            fair = _totals(acting, wearing, np.zeros(len(wearing.spray)))
+            fair = _totals(wearing, np.zeros(len(wearing.row), dtype=np.int64), sums)
             begun = fair[row, coats.start]
             worn[which] = (fair[row, peak] - begun)[which]
             reached[which] = _within(fair, row[which], begun[which, None] + coats.budgets[which], peak[which])
         # Stretches of like length side by side, so that little is reckoned past their ends.
         lengths = np.where(stretched & salted, peak - coats.start, 0)
         if (which := np.argsort(lengths)[np.count_nonzero(lengths == 0) :]).size:
-            worn[which], reached[which] = _day_by_day(acting, coats.taken(which), peak[which])
+            worn[which], reached[which] = _day_by_day(acting, left, coats.taken(which), peak[which])
         target[stretched] = (total[row, peak] - worn)[stretched, None] + coats.budgets[stretched]
     coat, budget = np.nonzero(reached < 0)
     reached[coat, budget] = _search(total, row[coat], target[coat, budget])
     return reached
 
 
-def _totals(acting: Load, wearing: Wearing, spray: Array) -> Array:
-    """Share used up before each day and after the last, shape (rows, days + 1)."""
-    sprays, caught = np.unique(spray, return_inverse=True)
+def _sums(acting: Load, sprays: Array) -> Array:
+    """Days, km, washes, exposure at each spray, before each day and after the last; (3 + sprays, days + 1)."""
     series = [np.ones(len(acting.days)), acting.km, acting.washes, *(acting.exposure(float(at)) for at in sprays)]
-    weights = np.zeros((len(spray), len(series)))
+    return accumulated(np.stack(series))
+
+
+def _totals(wearing: Wearing, caught: Indices, sums: Array) -> Array:
+    """Share used up before each day and after the last, shape (rows, days + 1); `caught` is the index of a spray."""
+    weights = np.zeros((len(caught), len(sums)))
     weights[:, :3] = np.stack([wearing.by_age, wearing.by_km, wearing.by_wash], axis=1)
-    weights[np.arange(len(spray)), 3 + caught] = wearing.by_exposure
-    return np.asarray(weights @ accumulated(np.stack(series)))
+    weights[np.arange(len(caught)), 3 + caught] = wearing.by_exposure
+    total = np.empty((len(caught), sums.shape[1]))
+    # Strips too small for the matrix library to start threads, which cost more here than they bring.
+    width = max(1, _PRODUCTS // weights.size)
+    for low in range(0, sums.shape[1], width):
+        np.matmul(weights, sums[:, low : low + width], out=total[:, low : low + width])
+    return total
 
 
 def _search(total: Array, row: Indices, target: Array) -> Indices:
@@ -98,7 +110,7 @@ def _within(total: Array, row: Indices, target: Array, before: Indices) -> Indic
     return reached
 
 
-def _day_by_day(acting: Load, coats: Wearing, before: Indices) -> tuple[Array, Indices]:
+def _day_by_day(acting: Load, left: SaltLeft, coats: Wearing, before: Indices) -> tuple[Array, Indices]:
     """Wear of each coat up to the day `before`, and the days its budgets are used up until then, else −1."""
     worn, reached = np.empty(len(before)), np.full(coats.budgets.shape, -1)
     for low in range(0, len(before), _STRETCHES):
@@ -106,7 +118,7 @@ def _day_by_day(acting: Load, coats: Wearing, before: Indices) -> tuple[Array, I
         index = some.start[:, None] + np.arange((until - some.start).max())
         inside = index < until[:, None]
         index = np.minimum(index, len(acting.days) - 1)
-        exposure = acting.exposure_since_cleaned(index, some.spray[:, None])
+        exposure = acting.exposure_since_cleaned(left, index, some.spray[:, None])
         daily = some.by_age[:, None] + some.by_exposure[:, None] * exposure
         daily += some.by_km[:, None] * acting.km[index] + some.by_wash[:, None] * acting.washes[index]
         total = np.cumsum(np.where(inside, daily, 0.0), axis=1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -11,10 +11,10 @@ from math import sqrt
 
 import numpy as np
 
-from bookings.rules.types import CoatKind, RoadSalt, Zone
+from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
 from reminders.protection.bounds import Array
 from reminders.protection.climate import MEAN_MONTH_LENGTHS, STORAGE_CHAIN, Air, Days, Flags, months_of
-from reminders.protection.exposure import Place, Surroundings, surroundings
+from reminders.protection.exposure import Surroundings, surroundings
 from reminders.protection.salt_left import SaltLeft, salt_left
 from reminders.protection.types import Site, Tour, Use
 
@@ -30,32 +30,27 @@ class Load:
     """
 
     around: Surroundings
-    use: Use
+    storage: Storage
     road_chloride: Array
     salt_left: SaltLeft | None
     km: Array
     washes: Array
     parameters: Mapping[str, float]
-    _by_spray: dict[float, Array] = field(default_factory=dict, init=False, repr=False)
+    _exposures: dict[tuple[float, int], Array] = field(default_factory=dict, repr=False)
+    _salts: dict[int, Array] = field(default_factory=dict, repr=False)
 
     @property
     def days(self) -> Days:
         return self.around.days
-
-    @property
-    def places(self) -> tuple[Place, ...]:
-        """From the open air to where the bike stands."""
-        return self.around.places[: STORAGE_CHAIN.index(self.use.storage) + 1]
 
     @cached_property
     def kept_chloride(self) -> Array:
         """Chloride left on the bike, mg/(m²·day) at spray 1."""
         return np.zeros(len(self.days)) if self.salt_left is None else self.salt_left.level
 
-    @cached_property
-    def _salts(self) -> list[Array]:
-        """Salt that counts in each place, at spray 1."""
-        return [place.salt(self.road_chloride, self.kept_chloride) for place in self.places]
+    def stored(self, storage: Storage) -> Load:
+        """The same riding, kept elsewhere; what was worked out for one is there for the other."""
+        return replace(self, storage=storage)
 
     def exposure(self, spray: float) -> Array:
         """Relative exposure by day at a place that catches `spray`; 0 is the same place without any road salt.
@@ -63,27 +58,28 @@ class Load:
         The least of the chain from outside to the bike's place: the function is not monotone in warming and would
         else rank some heated rooms below unheated ones.
         """
-        if spray and not self.road_chloride.any():
-            return self.exposure(0.0)
-        if spray not in self._by_spray:
-            worst_to_best = [
-                place.exposure(spray * salt if spray else 0.0)
-                for place, salt in zip(self.places, self._salts, strict=True)
-            ]
-            self._by_spray[spray] = np.minimum.reduce(worst_to_best)
-        return self._by_spray[spray]
+        return self._exposure(spray if self.road_chloride.any() else 0.0, STORAGE_CHAIN.index(self.storage))
 
-    def exposure_since_cleaned(self, index: np.ndarray, spray: Array) -> Array:
+    def _exposure(self, spray: float, place: int) -> Array:
+        if (spray, place) not in self._exposures:
+            here = self.around.places[place].exposure(spray * self._salt(place) if spray else 0.0)
+            self._exposures[spray, place] = np.minimum(self._exposure(spray, place - 1), here) if place else here
+        return self._exposures[spray, place]
+
+    def _salt(self, place: int) -> Array:
+        if place not in self._salts:
+            self._salts[place] = self.around.places[place].salt(self.road_chloride, self.kept_chloride)
+        return self._salts[place]
+
+    def exposure_since_cleaned(self, left: SaltLeft, index: np.ndarray, spray: Array) -> Array:
         """As `exposure`, on rows of consecutive days before which the bike was clean; `spray` is a column."""
-        assert self.salt_left is not None
-        kept, thrown_up = self.salt_left.level_since(index), self.road_chloride[index]
-        return np.minimum.reduce(
-            [place.exposure(spray * place.salt(thrown_up, kept, index), index) for place in self.places]
-        )
+        kept, thrown_up = left.level_since(index), self.road_chloride[index]
+        chain = self.around.places[: STORAGE_CHAIN.index(self.storage) + 1]
+        return np.minimum.reduce([place.exposure(spray * place.salt(thrown_up, kept, index), index) for place in chain])
 
     def extrapolated(self, spray: float) -> Flags:
         """Days on which some input leaves the range in which the dose-response function was published."""
-        return self.around.outside_range(self.use.storage, spray * self._salts[-1])
+        return self.around.outside_range(self.storage, spray * self._salt(STORAGE_CHAIN.index(self.storage)))
 
 
 def load(
@@ -103,7 +99,7 @@ def load(
     km = riding_km(use, days)
     road = _road_chloride(site, use, around.air, km, days, parameters)
     left = salt_left(road, days, use.washed_on, cleaned_on, parameters)
-    return Load(around, use, road, left, km, washes(use, days, as_of), parameters)
+    return Load(around, use.storage, road, left, km, washes(use, days, as_of), parameters)
 
 
 def _index(days: Days, day: date) -> int:
