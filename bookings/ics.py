@@ -1,4 +1,4 @@
-"""Facts of a visit as an iCalendar invitation (RFC 5545, iTIP RFC 5546). The only module that speaks iCalendar.
+"""Facts of a visit as an invitation (RFC 5545, iTIP RFC 5546), and answers to it. Only this module speaks iCalendar.
 
 Equal facts give equal bytes: the stamp is the stored moment of the revision, never the present one. Times are
 written in UTC, so no zone rules travel along and no client can misread them.
@@ -21,6 +21,10 @@ _CONTROLS_BUT_NEWLINE = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f]+")
 # backslash before the semicolon for an escape and swallows the next parameter.
 _UNSAFE_IN_PARAMETER = str.maketrans({'"': "'", "^": " ", "\\": "/"})
 _ADDRESS = re.compile(r"[^\s<>\",;:\\@]+@[^\s<>\",;:\\@]+")
+
+# A larger body is no calendar program's answer, and parsing one would take a while.
+LARGEST_REPLY_BYTES = 256_000
+ANSWERS = {"ACCEPTED": "accepted", "DECLINED": "declined", "TENTATIVE": "tentative"}
 
 
 class Method(StrEnum):
@@ -185,3 +189,35 @@ def told(content: bytes) -> ToldEvent:
         )
     except (LookupError, AttributeError, TypeError) as error:
         raise ValueError("no event with a start and an end") from error
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What one invited person answered to one revision of an event; `attendee` is an address in lower case."""
+
+    uid: str
+    sequence: int
+    attendee: str
+    answer: str
+
+
+def read_reply(content: bytes) -> Reply | None:
+    """The answer in a calendar's REPLY (RFC 5546, 3.2.3); None for anything that is not exactly that.
+
+    Whoever wrote it may be anybody: the caller must know the event and the attendee, and take it for a hint.
+    """
+    if len(content) > LARGEST_REPLY_BYTES:
+        return None
+    try:
+        calendar = Calendar.from_ical(content.decode("utf-8-sig"))
+        [event] = calendar.walk("VEVENT")
+        person = event["ATTENDEE"]
+        if str(calendar["METHOD"]).upper() != "REPLY" or isinstance(person, list):
+            return None
+        scheme, _, address = str(person).partition(":")
+        answer = ANSWERS.get(str(person.params.get("PARTSTAT", "")).upper())
+        if scheme.lower() != "mailto" or answer is None:
+            return None
+        return Reply(str(event["UID"]), int(event.get("SEQUENCE", 0)), address.strip().lower(), answer)
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError):
+        return None  # broken properties raise where they are read, and in several ways

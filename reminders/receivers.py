@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
-from anymail.signals import AnymailTrackingEvent, tracking
+from anymail.signals import AnymailInboundEvent, AnymailTrackingEvent, inbound, tracking
 from django.dispatch import receiver
 
 from bookings import signals
 from bookings.clock import moment
 from bookings.models import BookingRequest, Visit, VisitEvent
 from bookings.text import RECALL_AGREED_BY_PHONE, RECALL_AGREED_ONLINE
-from reminders.services import consent, delivery, planning
+from reminders.services import consent, delivery, planning, replies
 
 
 @receiver(signals.visit_changed, dispatch_uid="reminders.visit_changed")
@@ -43,3 +44,20 @@ def take_report(sender: object, event: AnymailTrackingEvent, esp_name: str, **_:
         esp_name, event_id[:200], event.event_type[:30], at, reference, event.recipient or "", str(words)[:150]
     )
     delivery.record(report, now=now)
+
+
+@receiver(inbound, dispatch_uid="reminders.inbound")
+def take_replies(sender: object, event: AnymailInboundEvent, **_: Any) -> None:
+    """A calendar's answer may stand anywhere in the message, often twice, and under several names."""
+    now = moment()
+    for content in dict.fromkeys(_calendars(event.message)):
+        replies.take(content, now=now)
+
+
+def _calendars(message: Any) -> Iterator[bytes]:
+    for part in message.walk():
+        named = (part.get_filename() or "").lower().endswith(".ics")
+        if named or part.get_content_type() in ("text/calendar", "application/ics"):
+            content = part.get_payload(decode=True)
+            if content:
+                yield content

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from bookings.models import Visit
+from bookings.models import Visit, VisitEvent
+from bookings.rules.types import VisitState
 from reminders.models import Notice
 
 LATE_AFTER = timedelta(minutes=15)
@@ -32,6 +33,13 @@ def late_or_doubtful(now: datetime) -> QuerySet[Notice]:
 def notices() -> QuerySet[Notice]:
     """Notices with what every list shows."""
     return Notice.objects.select_related("rider", "bike", "visit__tier")
+
+
+def declined(now: datetime) -> QuerySet[Visit]:
+    """Visits ahead that the rider's calendar has declined as they stand; it may be wrong, so somebody rings."""
+    said = VisitEvent.objects.filter(visit=OuterRef("pk"), action="replied", at__gte=OuterRef("changed_at"))
+    ahead = Visit.objects.filter(state__in=(VisitState.PENCILLED, VisitState.CONFIRMED), starts_at__gt=now)
+    return ahead.filter(Exists(said), rider_reply="declined").select_related("bike__rider", "tier")
 
 
 def without_email(visits: Iterable[Visit]) -> list[Visit]:

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from bookings.views.staff_door import actor, moment_of, staff_page
 from reminders import selectors
 from reminders.models import Notice
+from reminders.selectors.messages import declined
 from reminders.services import outcomes, sending
 
 PAGE_SIZE = 40
@@ -50,6 +51,7 @@ def notices(request: HttpRequest) -> HttpResponse:
             for visit in selectors.collected_without_schedule()
             if (reason := selectors.schedule_obstacle(visit, now))
         ],
+        "declined": declined(now),
         "to_ring": selectors.recall_by_phone(now),
     }
     return render(request, "reminders/staff/notices.html", context)
