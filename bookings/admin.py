@@ -13,6 +13,7 @@ from django.http import HttpRequest
 from django.utils.translation import ngettext
 
 from bookings import selectors
+from bookings.forms.records import BikeRecordForm, RiderRecordForm, ShopRecordForm
 from bookings.models import (
     Bay,
     Bike,
@@ -56,6 +57,7 @@ class LookOnly:
 
 @admin.register(Shop)
 class ShopAdmin(admin.ModelAdmin):
+    form = ShopRecordForm
     list_display = ("name", "phone_e164", "time_zone")
 
     def has_add_permission(self, request: HttpRequest) -> bool:
@@ -147,6 +149,7 @@ class BikeInline(admin.TabularInline):
 
 @admin.register(Rider)
 class RiderAdmin(admin.ModelAdmin):
+    form = RiderRecordForm
     list_display = ("name", "phone_e164", "email", "created_at")
     search_fields = ("name", "phone_e164", "email", "bikes__registration")
     fields = ("name", "email", "phone_e164", "created_at", "email_confirmed_at")
@@ -159,12 +162,12 @@ class RiderAdmin(admin.ModelAdmin):
 
 @admin.register(Bike)
 class BikeAdmin(admin.ModelAdmin):
+    form = BikeRecordForm
     list_display = ("description", "registration", "rider", "kind", "storage", "road_salt", "km_per_year")
     list_filter = ("kind", "storage", "road_salt")
     list_select_related = ("rider",)
     search_fields = ("description", "registration", "rider__name")
     autocomplete_fields = ("rider",)
-    exclude = ("link_serial",)
     readonly_fields = ("created_at",)
 
     def has_add_permission(self, request: HttpRequest) -> bool:

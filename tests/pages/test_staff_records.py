@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.contrib import admin
 from django.contrib.auth.models import User
+from django.forms import model_to_dict
 from django.test import Client, RequestFactory
 from django.urls import reverse
 
@@ -83,6 +84,40 @@ def test_records_kept_by_hand_open_and_save(owner: Client) -> None:
     for name in ("shop", "openinghours", "closure", "bay", "climatemonth", "tier", "product", "rider", "bike"):
         assert owner.get(reverse(f"admin:bookings_{name}_changelist")).status_code == 200, name
     assert owner.get(reverse("admin:bookings_tier_change", args=[Tier.objects.all()[0].pk])).status_code == 200
+
+
+def test_a_number_typed_into_a_record_is_stored_like_any_other(owner: Client) -> None:
+    rider = confirmed().bike.rider
+    address = reverse("admin:bookings_rider_change", args=[rider.pk])
+    typed = {"name": rider.name, "email": rider.email, "bikes-TOTAL_FORMS": 0, "bikes-INITIAL_FORMS": 0}
+    assert "too short" in text(owner.post(address, typed | {"phone_e164": "12"}))
+    assert owner.post(address, typed | {"phone_e164": "(07700) 900 555"}).status_code == 302
+    rider.refresh_from_db()
+    assert rider.phone_e164 == "+447700900555"
+    nobody = owner.post(address, typed | {"phone_e164": "", "email": ""})
+    assert "Give an email address or a phone number." in text(nobody)
+
+
+def test_the_months_of_a_bike_are_ticked(owner: Client) -> None:
+    bike = confirmed().bike
+    address = reverse("admin:bookings_bike_change", args=[bike.pk])
+    typed = {
+        "rider": bike.rider_id, "description": bike.description, "kind": "bare", "storage": "heated",
+        "km_per_year": 4000, "washes_per_year": 6, "road_salt": "none",
+    }  # fmt: skip
+    assert owner.post(address, typed | {"riding_months": ["5", "13"]}).status_code == 200
+    assert owner.post(address, typed | {"riding_months": ["5", "6"]}).status_code == 302
+    bike.refresh_from_db()
+    assert bike.riding_months == [5, 6]
+
+
+def test_the_shops_number_is_read_in_its_own_region(owner: Client, shop_world: Shop) -> None:
+    address = reverse("admin:bookings_shop_change", args=[1])
+    typed = model_to_dict(shop_world) | {"phone_e164": "01632 960 143"}
+    assert owner.post(address, typed).status_code == 302
+    shop_world.refresh_from_db()
+    assert shop_world.phone_e164 == "+441632960143"
+    assert "is not a time zone" in text(owner.post(address, typed | {"time_zone": "Mars/Olympus"}))
 
 
 def test_closing_a_day_with_visits_warns(owner: Client) -> None:
