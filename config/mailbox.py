@@ -5,6 +5,7 @@ Open only where MAILBOX_DIR is set, which production settings never do.
 
 from __future__ import annotations
 
+import base64
 import email.policy
 import mailbox
 from dataclasses import dataclass
@@ -85,6 +86,15 @@ class Letter:
                 return content if isinstance(content, bytes) else b""
         return b""
 
+    def with_pictures(self, page: str) -> str:
+        """The page with its inline pictures (RFC 2392) written into it, for the sandbox fetches none."""
+        for part in self.message.walk():
+            name, content = str(part["Content-ID"] or "").strip("<> "), part.get_payload(decode=True)
+            if name and part.get_content_maintype() == "image" and isinstance(content, bytes):
+                encoded = base64.b64encode(content).decode()
+                page = page.replace(f"cid:{name}", f"data:{part.get_content_type()};base64,{encoded}")
+        return page
+
     @cached_property
     def event(self) -> ics.ToldEvent | None:
         """What the calendar part says, or None where there is none to be understood."""
@@ -163,7 +173,8 @@ def reading(request: HttpRequest, key: str) -> HttpResponse:
 @xframe_options_sameorigin
 def page(request: HttpRequest, key: str) -> HttpResponse:
     """The message's HTML body, shut in a sandbox."""
-    body = _letter(key).body("html")
+    letter = _letter(key)
+    body = letter.with_pictures(letter.body("html"))
     if not body:
         raise Http404
     # A link in a letter leads out of the frame, as it leads out of a mail program.

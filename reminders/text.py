@@ -35,6 +35,23 @@ def month(day: date) -> str:
     return f"{MONTHS[day.month]} {day.year}"
 
 
+def course(percent: int, half: date | None, early: date | None, late: date | None) -> str:
+    """How a coat goes on from today: what is left, when half will be, and when it is due."""
+    left = _("about %(percent)s %% left today") % {"percent": percent} if percent else _("little or nothing left today")
+    steps = [left]
+    if half:
+        steps.append(_("about half by %(month)s") % {"month": month(half)})
+    return ", ".join([*steps, _("due %(months)s") % {"months": month_range(early, late)}])
+
+
+def salted_months(first: date, last: date) -> str:
+    """The months of a salt season in a sentence."""
+    return _("Roads around here are usually salted from %(first)s to %(last)s.") % {
+        "first": month(first),
+        "last": month(last),
+    }
+
+
 def wear_reason(shares: Mapping[str, float]) -> str:
     """The largest cause of wear in a plain sentence; `shares` sum to 1."""
     cause = max(CAUSES, key=lambda name: shares.get(name, 0.0))

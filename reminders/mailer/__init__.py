@@ -21,10 +21,10 @@ from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from urllib3.exceptions import ConnectTimeoutError, NewConnectionError
 
-from reminders.mailer.letters import RAW_MESSAGE, SHAPES, Letter, MailMessage, Shape, mail_message
+from reminders.mailer.letters import RAW_MESSAGE, SHAPES, Letter, MailMessage, Shape, mail_message, picture_id
 from reminders.mailer.smtp import BeforeDot, Phase, PhasedSmtpBackend, Refusal
 
-__all__ = ["Answer", "Letter", "Mailer", "Outcome", "Phase", "PhasedSmtpBackend"]
+__all__ = ["Answer", "Letter", "Mailer", "Outcome", "Phase", "PhasedSmtpBackend", "picture_id"]
 WORDS_KEPT = 300
 # Anymail raises these while it builds the request.
 NEVER_POSTED = (AnymailUnsupportedFeature, AnymailInvalidAddress, AnymailSerializationError)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from email.utils import formataddr, parseaddr
 from typing import Any
@@ -19,9 +19,10 @@ from bookings.models import Rider, Shop, Visit
 from bookings.rules.transitions import Action
 from bookings.rules.types import VisitState
 from reminders import links, selectors
-from reminders.mailer import Letter
+from reminders.mailer import Letter, picture_id
 from reminders.models import CoatDue, Notice, Recall
 from reminders.services.outbox import CALENDAR_KINDS
+from reminders.services.pictures import picture_for
 from reminders.text import month, month_range, wear_reason
 
 ALARM = timedelta(hours=16)
@@ -38,6 +39,7 @@ class Composed:
     html: str
     calendar_method: str = ""
     calendar_text: str = ""
+    picture_png: bytes = b""
 
 
 def compose(notice: Notice, *, now: datetime) -> Composed:
@@ -46,16 +48,17 @@ def compose(notice: Notice, *, now: datetime) -> Composed:
     folder = f"reminders/messages/{notice.kind}"
     # A worker has no request: the shop's zone and the site's language are set for the length of the writing.
     with timezone.override(shop.zone), translation.override(settings.LANGUAGE_CODE):
-        context = _context(notice, shop, now)
+        picture = picture_for(notice, now=now)
+        context = _context(notice, shop, now) | {"picture": picture, "picture_id": picture_id(notice.message_id)}
         subject = " ".join(render_to_string(f"{folder}/subject.txt", context).split())
         text = render_to_string(f"{folder}/body.txt", context).strip() + "\n"
         html = render_to_string(f"{folder}/body.html", context | {"subject": subject})
-    composed = Composed(subject[:SUBJECT_LENGTH], text, html)
+    composed = Composed(subject[:SUBJECT_LENGTH], text, html, picture_png=picture.png if picture else b"")
     if notice.kind not in CALENDAR_KINDS or notice.visit is None:
         return composed
     method = Method.CANCEL if notice.kind == Notice.Kind.CALLED_OFF else Method.REQUEST
     calendar = invitation(calendar_facts(notice.visit, method, shop, notice.recipient)).decode()
-    return Composed(composed.subject, text, html, method.value, calendar)
+    return replace(composed, calendar_method=method.value, calendar_text=calendar)
 
 
 def letter_of(notice: Notice) -> Letter:
@@ -75,6 +78,7 @@ def letter_of(notice: Notice) -> Letter:
         reference=str(notice.pk),
         calendar=(notice.calendar_method, notice.calendar_text) if notice.calendar_text else None,
         unsubscribe_url=_leave_link(notice.rider) if notice.is_recall else "",
+        picture_png=bytes(notice.picture_png),
         list_id=f"before-winter.{address.rpartition('@')[2]}" if notice.is_recall else "",
     )
 

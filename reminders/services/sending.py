@@ -125,6 +125,7 @@ def _freeze(notice: Notice, now: datetime) -> None:
         "html_body": composed.html,
         "calendar_method": composed.calendar_method,
         "calendar_text": composed.calendar_text,
+        "picture_png": composed.picture_png,
     }
     if not outcomes.owned(notice).update(**fields):
         raise LeaseLost
