@@ -109,7 +109,7 @@ def due_days(
     first = np.append(coats.applied_on, np.datetime64(as_of, "D")).min()
     days = np.arange(first, np.datetime64(as_of + timedelta(days=round(horizon_years * 365.25)), "D") + 1)
     wearing = _wearing(coats, first, parameters)
-    order = np.argsort(wearing.row, kind="stable")
+    order = np.argsort(wearing.row)
     wearing = wearing.taken(order)
     bounds = np.searchsorted(coats.habit[order], np.arange(len(habits) + 1))
     reached = np.empty((len(order), 3), dtype=np.int64)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -89,13 +90,20 @@ def months_of(days: Days) -> NDArray[np.int64]:
 def by_day(monthly: ArrayLike, days: Days) -> Array:
     """Twelve monthly values drawn linearly from mid-month to mid-month; leap years stretch February."""
     values = np.asarray(monthly, dtype=float)
+    month, neighbour, weight = _between_months(days[0], len(days))
+    return np.asarray(values[month] + weight * (values[neighbour] - values[month]))
+
+
+@lru_cache(maxsize=8)
+def _between_months(first_day: np.datetime64, count: int) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
+    """By day its month, the month whose middle is next to it, and how far it lies towards that, 0 to ½."""
+    days = np.arange(first_day, first_day + count)
     starts = days.astype("datetime64[M]")
     first = starts.astype("datetime64[D]")
     lengths = ((starts + 1).astype("datetime64[D]") - first).astype(np.int64)
     offset = ((days - first).astype(np.int64) + 0.5) / lengths - 0.5
     month = starts.astype(np.int64) % 12
-    neighbour = np.where(offset < 0, month - 1, month + 1) % 12
-    return np.asarray(values[month] + np.abs(offset) * (values[neighbour] - values[month]))
+    return month, np.where(offset < 0, month - 1, month + 1) % 12, np.abs(offset)
 
 
 @dataclass(frozen=True)

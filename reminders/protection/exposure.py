@@ -58,7 +58,7 @@ class Place:
 
     def exposure(self, salt: Array | float, at: slice | np.ndarray = _ALL) -> Array:
         """Relative exposure under `salt`, mg/(m²·day) of chloride that the spot itself catches."""
-        chloride = np.clip(salt + self.airborne, *CHLORIDE_RANGE)
+        chloride = np.minimum(np.maximum(salt + self.airborne, CHLORIDE_RANGE[0]), CHLORIDE_RANGE[1])
         return np.asarray(self.without_chloride[at] + self.per_chloride[at] * chloride**_STEEL.q)
 
 
