@@ -12,14 +12,22 @@ from django.dispatch import receiver
 from bookings import signals
 from bookings.clock import moment
 from bookings.models import BookingRequest, Visit, VisitEvent
+from bookings.rules.transitions import Action
 from bookings.text import RECALL_AGREED_BY_PHONE, RECALL_AGREED_ONLINE
-from reminders.services import consent, delivery, planning, replies
+from reminders.services import consent, delivery, planning, replies, schedules
 
 
 @receiver(signals.visit_changed, dispatch_uid="reminders.visit_changed")
 def owe_notice(sender: object, visit: Visit, event: VisitEvent, now: datetime, **_: Any) -> None:
     """Runs in the transaction of the change: both are written, or neither."""
     planning.owe_for_change(visit, event, now=now)
+
+
+@receiver(signals.visit_changed, dispatch_uid="reminders.bike_left")
+def reckon_with_the_odometer(sender: object, visit: Visit, event: VisitEvent, now: datetime, **_: Any) -> None:
+    """What was read at drop-off counts for every coat still on the bike, also those this visit has not renewed."""
+    if event.action == Action.HAND_OVER:
+        schedules.renew_bike(visit.bike, now=now)
 
 
 @receiver(signals.request_received, dispatch_uid="reminders.request_received")

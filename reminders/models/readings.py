@@ -97,6 +97,7 @@ class ZoneFinding(Told):
         null=True, blank=True, help_text="0–1, share where film still sheds water; empty if nobody looked."
     )
     forecast_worn = models.FloatField()
+    basis = models.CharField(max_length=64, blank=True, help_text="Fingerprint of what that share was reckoned with.")
 
     class Meta:
         ordering = ["on", "pk"]

@@ -15,6 +15,12 @@ from reminders.selectors.estimates import (
     parameter_changes,
     parameters_in_force,
 )
+from reminders.selectors.learning import (
+    Knowledge,
+    findings_outdated,
+    knowledge,
+    newest_findings,
+)
 from reminders.selectors.messages import (
     LATE_AFTER,
     late,
@@ -28,6 +34,15 @@ from reminders.selectors.place import (
     shop_climate,
     site_input,
     weather_span,
+)
+from reminders.selectors.readings import (
+    OdometerLine,
+    findings,
+    odometer,
+    odometer_lines,
+    standing,
+    tours,
+    washed_on,
 )
 from reminders.selectors.recall import (
     FRESH,
@@ -56,6 +71,8 @@ from reminders.selectors.use import (
 __all__ = [
     "FRESH",
     "LATE_AFTER",
+    "Knowledge",
+    "OdometerLine",
     "RecallCase",
     "agrees_to_recall",
     "climate_obstacle",
@@ -65,13 +82,19 @@ __all__ = [
     "collected_without_schedule",
     "derived",
     "estimate_basis",
+    "findings",
+    "findings_outdated",
     "forecast_input",
+    "knowledge",
     "late",
     "late_or_doubtful",
     "latest_schedule",
     "live_schedules",
+    "newest_findings",
     "notices",
     "notices_for",
+    "odometer",
+    "odometer_lines",
     "own_values",
     "parameter_changes",
     "parameters_in_force",
@@ -84,10 +107,13 @@ __all__ = [
     "season_name",
     "shop_climate",
     "site_input",
+    "standing",
     "start_day",
     "suppressed",
     "today",
+    "tours",
     "use_input",
+    "washed_on",
     "weather_span",
     "without_email",
 ]

@@ -13,6 +13,7 @@ from bookings.rules.types import VisitState
 from reminders.models import CoatDue, Schedule
 from reminders.protection.documents import Request, read_request
 from reminders.protection.due import forecast
+from reminders.protection.inspection import Learnt
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.parameters import Parameters
 from reminders.protection.types import Forecast
@@ -37,11 +38,14 @@ def coats_due(bike: Bike) -> list[CoatDue]:
     return sorted(current, key=lambda row: (row.due_likely is None, row.due_likely or date.max, row.coat.zone))
 
 
-def forecast_input(visit: Visit, as_of: date) -> dict[str, Any]:
-    """What the coats of a visit are forecast from, as the forecast command takes it; stored with each schedule."""
-    bike, coats = visit.bike, coats_input(visit)
+def forecast_input(visit: Visit, as_of: date, learnt: Learnt | None = None) -> dict[str, Any]:
+    """What the coats of a visit are forecast from, as the forecast command takes it; stored with each schedule.
+
+    Without `learnt` it is what the table alone says of them.
+    """
+    bike, coats = visit.bike, coats_input(visit, learnt)
     first = min((date.fromisoformat(coat["applied_on"]) for coat in coats), default=as_of)
-    known = {**site_input(bike, first, as_of), **use_input(bike, as_of), "coats": coats}
+    known = {**site_input(bike, first, as_of), **use_input(bike, first, as_of), "coats": coats}
     return {**known, "as_of": as_of.isoformat()}
 
 
