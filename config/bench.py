@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import os
 import platform
+import resource
 import time
+import tracemalloc
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from statistics import median
 from typing import Any
 
-from config.benches import BENCHES, AnswersDiffer, Pair
+from config.bench_pair import AnswersDiffer, Pair
+from config.benches import BENCHES
 
 ROUNDS = 7
 # Short work is repeated within a round until it lasts this long, or the clock itself would be measured.
@@ -20,7 +23,11 @@ LEAST_SECONDS = 0.02
 
 @dataclass(frozen=True)
 class Result:
-    """One bench: median seconds of each side, and how many times faster ours is, round by round."""
+    """One bench: median seconds of each side, how many times faster ours is, round by round, and peak memory.
+
+    Memory is what each side allocates over what it was given, in millions of bytes, as tracemalloc sees it; of the
+    share of the work the plain way does. `process_peak_mb` is the most the whole process ever held.
+    """
 
     name: str
     what: str
@@ -30,6 +37,9 @@ class Result:
     ratio: float
     lowest_ratio: float
     highest_ratio: float
+    ours_peak_mb: float
+    plain_peak_mb: float
+    process_peak_mb: float
 
 
 def measure(name: str, rounds: int = ROUNDS) -> Result:
@@ -38,6 +48,7 @@ def measure(name: str, rounds: int = ROUNDS) -> Result:
     if pair.ours() != pair.plain():
         raise AnswersDiffer(f"{name}: ours and “{pair.plain_way}” give different answers")
     ours_times, plain_times = _side_by_side(pair, rounds)
+    plain_times = [seconds / pair.plain_share for seconds in plain_times]
     ratios = [plain / ours for ours, plain in zip(ours_times, plain_times, strict=True)]
     return Result(
         name=name,
@@ -48,7 +59,19 @@ def measure(name: str, rounds: int = ROUNDS) -> Result:
         ratio=median(ratios),
         lowest_ratio=min(ratios),
         highest_ratio=max(ratios),
+        ours_peak_mb=_peak_mb(pair.ours),
+        plain_peak_mb=_peak_mb(pair.plain),
+        process_peak_mb=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6,
     )
+
+
+def _peak_mb(work: Callable[[], Any]) -> float:
+    tracemalloc.start()
+    try:
+        work()
+        return tracemalloc.get_traced_memory()[1] / 1e6
+    finally:
+        tracemalloc.stop()
 
 
 def _side_by_side(pair: Pair, rounds: int) -> tuple[list[float], list[float]]:

@@ -7,11 +7,9 @@ seeded input and must give the same answer before any time is taken.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from importlib import import_module
 from random import Random
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,26 +17,14 @@ from scipy.optimize import linear_sum_assignment
 
 from bookings.rules.slots import Diary, free_starts, quarters
 from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
+from config import bench_forecast
+from config.bench_pair import Pair
 from reminders.protection import recall
 from reminders.protection.due import forecast
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.types import Climate, Coat, Site, Use
 
 SEED = 7
-
-
-class AnswersDiffer(RuntimeError):
-    """The two sides disagree, so their times mean nothing."""
-
-
-@dataclass(frozen=True)
-class Pair:
-    """Two ways to one answer. `ours` and `plain` take nothing and give what `agree` compares."""
-
-    what: str
-    plain_way: str
-    ours: Callable[[], Any]
-    plain: Callable[[], Any]
 
 
 def slots() -> Pair:
@@ -118,4 +104,11 @@ def recalls() -> Pair:
     )
 
 
-BENCHES: dict[str, Callable[[], Pair]] = {"slots": slots, "forecast": forecasts, "recall": recalls}
+BENCHES: dict[str, Callable[[], Pair]] = {
+    "slots": slots,
+    "forecast": forecasts,
+    "forecast-loop": bench_forecast.beside_loop,
+    "forecast-bare": bench_forecast.beside_bare_dry,
+    "forecast-bare-salt": bench_forecast.beside_bare_salted,
+    "recall": recalls,
+}

@@ -9,7 +9,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from config import bench, benches
-from config.benches import AnswersDiffer, Pair
+from config.bench_pair import AnswersDiffer, Pair
 
 
 @pytest.mark.parametrize("name", sorted(benches.BENCHES))
@@ -34,6 +34,14 @@ def test_a_ratio_is_plain_time_over_ours(monkeypatch: pytest.MonkeyPatch) -> Non
 
     monkeypatch.setitem(benches.BENCHES, "slots", lambda: Pair("a", "b", slow, slower))
     assert 2 < bench.measure("slots").ratio < 8
+
+
+def test_a_share_of_the_plain_work_is_scaled_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    def work() -> int:
+        return sum(range(400_000))
+
+    monkeypatch.setitem(benches.BENCHES, "slots", lambda: Pair("a", "b", work, work, plain_share=0.01))
+    assert 50 < bench.measure("slots").ratio < 200
 
 
 def test_one_json_document() -> None:

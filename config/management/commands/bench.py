@@ -12,7 +12,8 @@ from rich.console import Console
 from rich.table import Table
 
 from config import bench
-from config.benches import BENCHES, AnswersDiffer
+from config.bench_pair import AnswersDiffer
+from config.benches import BENCHES
 
 
 class Command(BaseCommand):
@@ -37,12 +38,13 @@ class Command(BaseCommand):
 
 def _print(facts: dict[str, Any], results: list[bench.Result]) -> None:
     table = Table(title=f"{facts['processor']}, {facts['cores']} cores, Python {facts['python']}", title_justify="left")
-    for heading in ("Bench", "What", "Beside", "Ours", "Plain", "Times as fast (lowest to highest round)"):
+    for heading in ("Bench", "What", "Beside", "Ours", "Plain", "Peak MB", "Times as fast (lowest to highest round)"):
         table.add_column(heading, overflow="fold")
     for row in results:
         ratio = f"{row.ratio:.2g} ({row.lowest_ratio:.2g} to {row.highest_ratio:.2g})"
         times = (f"{row.ours_seconds * 1000:.3g} ms", f"{row.plain_seconds * 1000:.3g} ms")
-        table.add_row(row.name, row.what, row.plain_way, *times, ratio)
+        memory = f"{row.ours_peak_mb:.3g}, plain {row.plain_peak_mb:.3g}"
+        table.add_row(row.name, row.what, row.plain_way, *times, memory, ratio)
     console = Console(width=None if sys.stdout.isatty() else 120)
     console.print(table)
     console.print(f"Load of the machine before: {facts['load_before']}. Compare ratios, not times.", style="dim")
