@@ -30,13 +30,16 @@ from reminders.selectors.messages import (
     without_email,
 )
 from reminders.selectors.place import (
+    climate_months,
     climate_obstacle,
+    known_weather,
     shop_climate,
     site_input,
     weather_span,
 )
 from reminders.selectors.readings import (
     OdometerLine,
+    coats_to_grade,
     findings,
     odometer,
     odometer_lines,
@@ -75,10 +78,12 @@ __all__ = [
     "OdometerLine",
     "RecallCase",
     "agrees_to_recall",
+    "climate_months",
     "climate_obstacle",
     "coats_due",
     "coats_input",
     "coats_of",
+    "coats_to_grade",
     "collected_without_schedule",
     "derived",
     "estimate_basis",
@@ -86,6 +91,7 @@ __all__ = [
     "findings_outdated",
     "forecast_input",
     "knowledge",
+    "known_weather",
     "late",
     "late_or_doubtful",
     "latest_schedule",

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import TypeVar
 
 from django.db.models import QuerySet
 
-from bookings.models import Bike, Job
+from bookings.models import Bike, CoatApplied, Job
 from reminders.models import OdometerReading, Told, Tour, Wash, ZoneFinding
 from reminders.models.readings import STANDS
 from reminders.protection.odometer import Noted, sound_readings
 from reminders.selectors.days import today
+
+# A younger coat has hardly been worn, so what is found on it tells of something else. Judgement.
+YOUNGEST_TO_GRADE = timedelta(days=14)
 
 Row = TypeVar("Row", bound=Told)
 
@@ -64,3 +67,16 @@ def findings(bike: Bike) -> list[ZoneFinding]:
     """Findings that stand, the latest first."""
     rows = standing(ZoneFinding, bike).select_related("coat__product", "coat__job__visit__bike")
     return list(rows.order_by("-on", "coat__zone", "pk"))
+
+
+def coats_to_grade(bike: Bike, on: date) -> dict[str, list[CoatApplied]]:
+    """The coats a bike came with on a day, by zone: of each the newest that had left the house long enough before."""
+    rows = CoatApplied.objects.filter(job__visit__bike=bike, job__collected_at__isnull=False)
+    newest: dict[str, list[CoatApplied]] = {}
+    for coat in rows.select_related("product", "job__visit__bike").order_by("-job__collected_at", "zone", "pk"):
+        if on - today(coat.applied_at) < YOUNGEST_TO_GRADE:
+            continue
+        known = newest.setdefault(coat.zone, [])
+        if not known or known[0].job_id == coat.job_id:
+            known.append(coat)
+    return newest

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from itertools import groupby
 
-from bookings.models import Bike, CoatApplied, Visit
+from bookings.models import Bike, Visit
 from bookings.rules.errors import InputErrors
 from reminders import selectors
 from reminders.models import ZoneFinding
@@ -57,8 +57,3 @@ def reckon_outdated(*, now: datetime, most: int = RECKONED_PER_RUN) -> bool:
     rows = list(selectors.findings_outdated(basis)[: most + 1])
     reckon(rows[:most], now=now)
     return len(rows) <= most
-
-
-def longest_lasting(coats: Iterable[CoatApplied], estimates: dict[int, CoatForecast], on: date) -> CoatApplied:
-    """Of the coats on one zone the one worn least by a day: rust shows when that has gone too."""
-    return min(coats, key=lambda coat: (worn_by(estimates[coat.pk], on), coat.pk))
