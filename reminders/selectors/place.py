@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
@@ -10,6 +11,7 @@ from django.db.models import Count, Max, Min
 from bookings import selectors as bookings
 from bookings.models import Bike, ClimateMonth
 from reminders.models import WeatherDay
+from reminders.protection.types import Observation
 
 MONTHS = 12
 # A forecast shows the salt season of the winter before, and nights before a day count towards its roads.
@@ -45,8 +47,22 @@ def weather_span() -> dict[str, Any]:
     return WeatherDay.objects.aggregate(days=Count("pk"), first=Min("day"), last=Max("day"))
 
 
+def known_weather(days: Iterable[date]) -> dict[date, Observation]:
+    """What is known already of these days."""
+    wanted = set(days)
+    if not wanted:
+        return {}
+    rows = WeatherDay.objects.filter(day__gte=min(wanted), day__lte=max(wanted)).values("day", *MEASURED)
+    return {row["day"]: Observation(on=row.pop("day"), **row) for row in rows if row["day"] in wanted}
+
+
+def climate_months() -> list[ClimateMonth]:
+    """The months known, January first."""
+    return list(ClimateMonth.objects.order_by("month"))
+
+
 def _climate() -> dict[str, Any]:
-    rows = list(ClimateMonth.objects.order_by("month"))
+    rows = climate_months()
     names = ["temperature_c", "relative_humidity_percent", "minimum_temperature_c"]
     if rows and all(row.frost_days is not None for row in rows):
         names.append("frost_days")
