@@ -16,8 +16,9 @@ import numpy as np
 from bookings.rules.errors import FieldError
 from reminders.protection.bounds import LOG_RATE, Array, out_of_bounds, refuse
 
-# ISO 10289:1999, upper end of the defective area in percent for ratings 9 … 1: 9 to 5 as a public page prints them,
-# the rest from memory; all are what its formula 3·(2 − log10 A), rounded, gives.
+# ISO 10289:1999, upper end of the defective area in percent for ratings 9 … 1. 9 to 6 as a public page prints them;
+# 5 from the formula, rating = 3·(2 − log10 A) rounded (the page prints 12.5 there, which we read as 2.5); 4 to 1 from
+# memory. All nine are what the formula gives.
 RATING_LIMITS_PERCENT = (0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 25.0, 50.0)
 # A film worn less than this tells nothing about its rate.
 _LEAST_READABLE_WEAR = 0.1

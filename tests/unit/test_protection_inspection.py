@@ -24,7 +24,6 @@ from reminders.protection.inspection import (
 )
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.types import Coat
-from reminders.protection.wear import accumulated, first_days_reaching, load, wear_by_cause
 from tests.parts.climates import site, use
 
 BIKE, PRODUCT, CHANCE = (DEFAULTS[f"learning.{part}_log_sd"] for part in ("bike", "product", "coat"))
@@ -141,54 +140,3 @@ def test_what_was_learnt_moves_and_narrows_the_forecast() -> None:
     assert after.due_likely < before.due_likely
     assert after.band_factor < before.band_factor
     assert sum(vars(after.wear_share).values()) == pytest.approx(1)
-
-
-def test_forecasts_get_better_with_each_visit() -> None:
-    """2,000 invented bikes, four seasons, hidden rates. The day falls into the 20–80 % band as often as it says.
-
-    Bikes come back somewhere around the forecast day; staff grade three zones each, the film in tenths or rust by its
-    rating, with error. The hidden truth has the scatter the parameter table assumes: this shows that the learning is
-    right, not that the table is.
-    """
-    chance = np.random.default_rng(20250401)
-    bikes, names, z = 2000, ("a", "b", "c", "d", "e", "f"), DEFAULTS["band.z"]
-    grid = np.arange(np.datetime64("2025-04-01"), np.datetime64("2041-04-01"))
-    acting = load(site(), use(Storage.UNHEATED, km=6000, washes=10), grid, date(2025, 4, 1), DEFAULTS)
-    zones = (Zone.FRAME, Zone.FORK, Zone.FASTENERS)
-    worn = [accumulated(wear_by_cause(acting, zone, CoatKind.HEAVY_FILM).sum(axis=0)) for zone in zones]
-    product = chance.integers(len(names), size=bikes)
-    hidden = chance.normal(0, BIKE, bikes) + chance.normal(0, PRODUCT, len(names))[product]
-    seen: list[Finding] = []
-    coverage, error, error_without = [], [], []
-    for season in range(4):
-        start = np.full(bikes, season * 4 * 365)
-        rates = hidden + chance.normal(0, CHANCE, (len(zones), bikes))
-        due = first_days_reaching(worn[0], start, np.exp(-rates[0]))
-        learnt = learn(seen, DEFAULTS)
-        expected = [learnt.rate(bike, names[product[bike]]) for bike in range(bikes)]
-        mean, sd = np.array([known.mean for known in expected]), np.array([known.sd for known in expected])
-        early, likely, late = (first_days_reaching(worn[0], start, np.exp(side * z * sd - mean)) for side in (-1, 0, 1))
-        coverage.append(float(np.mean((early <= due) & (due <= late))))
-        error.append(float(np.median(abs(likely - due))))
-        error_without.append(float(np.median(abs(first_days_reaching(worn[0], start, 1.0) - due))))
-        visit = start + ((likely - start) * chance.uniform(0.6, 1.2, bikes)).astype(int)
-        seen += [
-            found(bike, names[product[bike]], total[visit[bike]] - total[start[bike]], rate[bike], chance)
-            for total, rate in zip(worn, rates, strict=True)
-            for bike in range(bikes)
-        ]
-    # Before anything is learnt the share hangs on the luck of six products.
-    assert all(0.55 <= share <= 0.65 for share in coverage[1:]), coverage
-    assert error[2] <= 0.5 * error_without[2], (error, error_without)
-    assert error[3] <= 0.5 * error_without[3], (error, error_without)
-
-
-def found(bike: int, product: str, forecast_worn: float, rate: float, chance: np.random.Generator) -> Finding:
-    """What staff would note of a coat that truly wore e^rate times as fast."""
-    worn = forecast_worn * np.exp(rate)
-    if worn < 1:
-        left = 1 - worn + chance.normal(0, DEFAULTS["inspection.film_sd"])
-        return Finding(bike, product, forecast_worn, 0.0, float(np.clip(np.round(left, 1), 0, 1)))
-    overdrawn = np.log(worn) + chance.normal(0, DEFAULTS["inspection.rust_log_sd"])
-    steps = np.clip(np.floor(overdrawn / np.log(DEFAULTS["inspection.wear_per_rating"])), 0, 8)
-    return Finding(bike, product, forecast_worn, RATING_LIMITS_PERCENT[int(steps)])
