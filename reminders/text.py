@@ -1,13 +1,16 @@
-"""Estimates in words: months and shares, never a false day."""
+"""Estimates and their numbers in words: months and shares, never a false day."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from math import exp
 
 from django.utils.dates import MONTHS
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+
+from reminders.protection.inspection import area_limit_percent
 
 CAUSES = {
     "age": gettext_lazy("time itself"),
@@ -16,6 +19,12 @@ CAUSES = {
     "riding": gettext_lazy("riding"),
     "washing": gettext_lazy("washing"),
 }
+
+
+def number(value: float, unit: str = "1") -> str:
+    """A number of the estimate as people write it, with its unit; 1 is the unit of pure numbers."""
+    plain = f"{value:,.10g}"
+    return plain if unit == "1" else f"{plain} {unit}"
 
 
 def month_range(early: date | None, late: date | None) -> str:
@@ -70,3 +79,65 @@ def _share(share: float) -> str:
         (0.85, _("About three quarters")),
     ]
     return next((text for limit, text in words if share < limit), _("Nearly all"))
+
+
+# A corroded area as people see it, by the rating it is given: the part thought of as a sheet of A4.
+LIKENESS = {
+    9: gettext_lazy("pinpoints, a pea in all"),
+    8: gettext_lazy("a fingertip in all"),
+    7: gettext_lazy("a small coin in all"),
+    6: gettext_lazy("a large coin in all"),
+    5: gettext_lazy("a matchbox in all"),
+    4: gettext_lazy("two matchboxes in all"),
+    3: gettext_lazy("up to a tenth of it"),
+    2: gettext_lazy("up to a quarter of it"),
+    1: gettext_lazy("up to half of it"),
+}
+FILM_LEFT = [
+    (1.0, gettext_lazy("everywhere")),
+    (0.9, gettext_lazy("nearly everywhere")),
+    (0.75, gettext_lazy("on about three quarters")),
+    (0.5, gettext_lazy("on about half")),
+    (0.25, gettext_lazy("on about a quarter")),
+    (0.1, gettext_lazy("on very little")),
+    (0.0, gettext_lazy("nowhere")),
+]
+
+
+def rust_seen(rating: int) -> str:
+    """A rating of the corroded area in plain words with the share of the area."""
+    if rating == 10:
+        return _("no rust and no white bloom")
+    if rating == 0:
+        return _("more than half of it")
+    return f"{LIKENESS[rating]} (≤ {area_limit_percent(rating):g} %)"
+
+
+def film_seen(film_left: float | None) -> str:
+    """Where a film still sheds water, in words."""
+    if film_left is None:
+        return _("not looked at")
+    return str(min(FILM_LEFT, key=lambda choice: abs(choice[0] - film_left))[1])
+
+
+def pace(log_rate: float) -> str:
+    """How fast coats wear beside the table, in words; `log_rate` is the natural logarithm of the factor."""
+    factor = exp(log_rate)
+    return str(next((words for limit, words in _PACES if factor < limit), _FASTEST))
+
+
+# Limits lie half-way between the shares they part.
+_PACES = [
+    (0.4, gettext_lazy("less than half as fast as the table says")),
+    (0.58, gettext_lazy("about half as fast as the table says")),
+    (0.71, gettext_lazy("about a third slower than the table says")),
+    (0.85, gettext_lazy("about a quarter slower than the table says")),
+    (0.95, gettext_lazy("about a tenth slower than the table says")),
+    (1.05, gettext_lazy("as fast as the table says")),
+    (1.17, gettext_lazy("about a tenth faster than the table says")),
+    (1.29, gettext_lazy("about a quarter faster than the table says")),
+    (1.42, gettext_lazy("about a third faster than the table says")),
+    (1.75, gettext_lazy("about half as fast again as the table says")),
+    (2.5, gettext_lazy("about twice as fast as the table says")),
+]
+_FASTEST = gettext_lazy("more than twice as fast as the table says")

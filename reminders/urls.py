@@ -1,16 +1,18 @@
-"""Addresses of reminders: riders' pages and the workbench page of notices."""
+"""Addresses of reminders: riders' pages, and of the workbench a bike's page and that of notices."""
 
 from __future__ import annotations
 
 from django.urls import include, path
 
-from reminders.views import public, staff
+from reminders.views import bike, public, staff, staff_bike
 
 patterns = [
-    path("bike/<str:token>/", public.bike_page, name="bike"),
-    path("bike/<str:token>/protection.svg", public.bike_chart, name="chart"),
+    path("bike/<str:token>/", bike.bike_page, name="bike"),
+    path("bike/<str:token>/protection.svg", bike.bike_chart, name="chart"),
     path("recall/<str:token>/", public.answer, name="answer"),
     path("recall/<str:token>/leave/", public.leave, name="leave"),
+    path("workbench/bikes/<int:pk>/", staff_bike.bike_page, name="staff-bike"),
+    path("workbench/bikes/<int:pk>/findings/", staff_bike.findings, name="findings"),
     path("workbench/notices/", staff.notices, name="outbox"),
     path("workbench/notices/<int:primary_key>/again/", staff.resend, name="resend"),
     path("workbench/notices/<int:primary_key>/seen-to/", staff.close, name="close"),

@@ -17,6 +17,7 @@ from reminders.selectors.estimates import (
 )
 from reminders.selectors.learning import (
     Knowledge,
+    finding_of,
     findings_outdated,
     knowledge,
     newest_findings,
@@ -87,6 +88,7 @@ __all__ = [
     "collected_without_schedule",
     "derived",
     "estimate_basis",
+    "finding_of",
     "findings",
     "findings_outdated",
     "forecast_input",

@@ -34,6 +34,12 @@ def knowledge() -> Knowledge:
     return Knowledge(parameters, learn(told, parameters), sha256(known.encode()).hexdigest())
 
 
+def finding_of(row: ZoneFinding) -> Finding:
+    """A stored finding as the rules read it."""
+    area = area_limit_percent(row.rating)
+    return Finding(row.bike_id, row.coat.product_id, row.forecast_worn, area, row.film_left)
+
+
 def newest_findings() -> list[Finding]:
     """The latest finding of each coat, in a fixed order: an earlier one of the same coat is no reading of its own."""
     rows = ZoneFinding.objects.filter(STANDS).order_by("coat_id", "on", "pk").values_list(*_FACTS)

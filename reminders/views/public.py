@@ -1,4 +1,4 @@
-"""Riders' pages of reminders: how the coats are, an answer to a recall, and the way out of recall mail.
+"""Riders' pages of reminders: an answer to a recall, and the way out of recall mail.
 
 Links in mail are followed by scanners too, so a GET shows and only a POST acts.
 """
@@ -14,23 +14,21 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods
 
-from bookings.links import bike_of, visit_token
-from bookings.models import Bike
+from bookings.links import visit_token
 from bookings.rules.transitions import WrongState
 from bookings.rules.types import VisitState
 from bookings.services.diary import DiaryRefusal
-from reminders import charts, links, selectors
+from reminders import links, selectors
 from reminders.models import Recall
 from reminders.services import consent, recall
-from reminders.text import month_range, wear_reason
 
 View = Callable[..., HttpResponse]
 DECLINES = {Recall.Answer.NOT_THIS_YEAR.value, Recall.Answer.SOLD.value}
 
 
-def _private(view: View) -> View:
+def private(view: View) -> View:
     """The address of the page is its key: it must not travel on to another site."""
 
     @wraps(view)
@@ -42,48 +40,8 @@ def _private(view: View) -> View:
     return inside
 
 
-def _bike(token: str) -> Bike:
-    bike = bike_of(token)
-    if bike is None:
-        raise Http404
-    return bike
-
-
-@require_safe
-@_private
-def bike_page(request: HttpRequest, token: str) -> HttpResponse:
-    """What is left on each part of a bike, and when it is due; an estimate, and says so."""
-    bike = _bike(token)
-    today = selectors.today(request.now)  # type: ignore[attr-defined]
-    lines = charts.coat_lines(bike, today)
-    rows = [
-        {
-            "coat": line.row.coat,
-            "percent": line.percent,
-            "months": month_range(line.row.due_early, line.row.due_late),
-            "act_by": line.row.act_by,
-            "why": wear_reason(line.row.wear_share),
-        }
-        for line in lines
-    ]
-    schedule = selectors.latest_schedule(bike)
-    context = {"bike": bike, "token": token, "rows": rows, "schedule": schedule, "today": today}
-    return render(request, "reminders/public/bike.html", context)
-
-
-@require_safe
-@_private
-def bike_chart(request: HttpRequest, token: str) -> HttpResponse:
-    """The picture of the same estimate."""
-    today = selectors.today(request.now)  # type: ignore[attr-defined]
-    lines = charts.coat_lines(_bike(token), today)
-    if not lines:
-        raise Http404
-    return HttpResponse(charts.protection_svg(lines, today), content_type="image/svg+xml")
-
-
 @require_http_methods(["GET", "HEAD", "POST"])
-@_private
+@private
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     """The rider's answer to the proposed day."""
     found = links.recall_of(token)
@@ -130,7 +88,7 @@ def _take_answer(request: HttpRequest, found: Recall, token: str) -> HttpRespons
 
 @csrf_exempt
 @require_http_methods(["GET", "HEAD", "POST"])
-@_private
+@private
 def leave(request: HttpRequest, token: str) -> HttpResponse:
     """Stop recall mail. A POST acts at once and without a cookie, as RFC 8058 wants it from mail programs."""
     rider = links.rider_leaving(token)
