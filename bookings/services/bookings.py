@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from bookings import selectors, signals
@@ -15,9 +14,10 @@ from bookings.rules.durations import Estimate
 from bookings.rules.transitions import Action
 from bookings.rules.types import BikeKind, Condition, VisitState
 from bookings.services import diary
+from bookings.services.contention import transacted
 
 
-@transaction.atomic
+@transacted
 def pencil(
     *, request: BookingRequest, start: datetime, now: datetime, actor: str, hold_minutes: int | None = None
 ) -> Visit:
@@ -112,7 +112,7 @@ def advance(
     return visit
 
 
-@transaction.atomic
+@transacted
 def confirm(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Visit:
     """Make a pencilled visit firm. Raises WrongState or HoldLapsed."""
     visit = locked(visit)
@@ -122,7 +122,7 @@ def confirm(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Vis
     return advance(visit, Action.CONFIRM, now=now, actor=actor, reason=reason, tells_calendars=True)
 
 
-@transaction.atomic
+@transacted
 def move(*, visit: Visit, start: datetime, now: datetime, actor: str, reason: str) -> Visit:
     """Give a visit another time of the same length; a pencilled one is held afresh.
 
@@ -146,13 +146,13 @@ def move(*, visit: Visit, start: datetime, now: datetime, actor: str, reason: st
     return advance(visit, Action.MOVE, now=now, actor=actor, reason=reason, tells_calendars=True)
 
 
-@transaction.atomic
+@transacted
 def call_off(*, visit: Visit, now: datetime, actor: str, reason: str) -> Visit:
     """End a visit before the work and free its time. Raises WrongState."""
     return _end(locked(visit), Action.CALL_OFF, now=now, actor=actor, reason=reason)
 
 
-@transaction.atomic
+@transacted
 def miss(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Visit:
     """Note that the bike did not come. Raises WrongState, also before the visit was to begin."""
     visit = locked(visit)
@@ -163,15 +163,18 @@ def miss(*, visit: Visit, now: datetime, actor: str, reason: str = "") -> Visit:
 
 def lapse_holds(*, now: datetime) -> int:
     """Let go of every pencilled visit nobody confirmed in time; gives how many."""
-    lapsed = 0
-    for visit in Visit.objects.filter(state=VisitState.PENCILLED, pencilled_until__lt=now).order_by("pk"):
-        with transaction.atomic():
-            fresh = locked(visit)
-            # Somebody may have confirmed or called it off since the list was read.
-            if fresh.state == VisitState.PENCILLED and fresh.pencilled_until and fresh.pencilled_until < now:
-                _end(fresh, Action.LAPSE, now=now, actor="Rimebook", reason="not confirmed in time")
-                lapsed += 1
-    return lapsed
+    over = Visit.objects.filter(state=VisitState.PENCILLED, pencilled_until__lt=now).order_by("pk")
+    return sum(_lapse(visit, now) for visit in over)
+
+
+@transacted
+def _lapse(visit: Visit, now: datetime) -> bool:
+    visit = locked(visit)
+    # Somebody may have confirmed or called it off since the list was read.
+    if visit.state != VisitState.PENCILLED or visit.pencilled_until is None or visit.pencilled_until >= now:
+        return False
+    _end(visit, Action.LAPSE, now=now, actor="Rimebook", reason="not confirmed in time")
+    return True
 
 
 def _end(visit: Visit, action: Action, *, now: datetime, actor: str, reason: str) -> Visit:
@@ -180,7 +183,7 @@ def _end(visit: Visit, action: Action, *, now: datetime, actor: str, reason: str
     return advance(visit, action, now=now, actor=actor, reason=reason, tells_calendars=True)
 
 
-@transaction.atomic
+@transacted
 def note_reply(*, visit: Visit, reply: str, sequence: int, now: datetime, actor: str) -> bool:
     """Keep what the rider's calendar answered; False when it answers an older invitation.
 

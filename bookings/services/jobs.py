@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 
-from django.db import transaction
 from django.db.models import Max
 
 from bookings.models import CoatApplied, Job, Product, SafetySignOff, Step, StepDone, Visit
@@ -14,6 +13,7 @@ from bookings.rules import safety, transitions
 from bookings.rules.transitions import Action, WrongState
 from bookings.rules.types import CoatKind, Condition, Method, SafetyItem, VisitState, Zone
 from bookings.services.bookings import advance, locked, note
+from bookings.services.contention import transacted
 
 # What another coat, or another fastener out, puts in question again.
 _CLEAR = (SafetyItem.BRAKES_CLEAR, SafetyItem.TYRES_CLEAR, SafetyItem.CONTROLS_CLEAR)
@@ -39,21 +39,21 @@ class DropOffFacts:
     collector_name: str = ""
 
 
-@transaction.atomic
+@transacted
 def drop_off(*, visit: Visit, facts: DropOffFacts, now: datetime, actor: str) -> Job:
     """Open the job record. Raises WrongState."""
     visit = advance(locked(visit), Action.DROP_OFF, now=now, actor=actor)
     return Job.objects.create(visit=visit, dropped_off_at=now, **asdict(facts))
 
 
-@transaction.atomic
+@transacted
 def start_work(*, visit: Visit, now: datetime, actor: str) -> Job:
     """Start the clock. Raises WrongState."""
     visit = advance(locked(visit), Action.START_WORK, now=now, actor=actor)
     return _stamp(visit, work_started_at=now)
 
 
-@transaction.atomic
+@transacted
 def tick_step(*, job: Job, step: Step, now: datetime, actor: str) -> StepDone:
     """Note a step as done; a second tick, from another device, keeps the first.
 
@@ -66,14 +66,14 @@ def tick_step(*, job: Job, step: Step, now: datetime, actor: str) -> StepDone:
     return done
 
 
-@transaction.atomic
+@transacted
 def untick_step(*, job: Job, step: Step) -> None:
     """Take a tick back."""
     _in_work(job)
     StepDone.objects.filter(job=job, step=step).delete()
 
 
-@transaction.atomic
+@transacted
 def record_coat(
     *, job: Job, zone: Zone, product: Product, method: Method, now: datetime, actor: str, batch: str = ""
 ) -> CoatApplied:
@@ -94,14 +94,14 @@ def record_coat(
     return coat
 
 
-@transaction.atomic
+@transacted
 def remove_coat(*, job: Job, coat: CoatApplied) -> None:
     """Take back a coat recorded by mistake, while the work goes on."""
     _in_work(job)
     CoatApplied.objects.filter(job=job, pk=coat.pk).delete()
 
 
-@transaction.atomic
+@transacted
 def note_fasteners(*, job: Job, removed: bool, now: datetime, actor: str) -> Job:
     """Note whether any fastener came out; then its torque must be signed off before the bike leaves.
 
@@ -117,7 +117,7 @@ def note_fasteners(*, job: Job, removed: bool, now: datetime, actor: str) -> Job
     return _stamp(fresh.visit, fasteners_removed=removed)
 
 
-@transaction.atomic
+@transacted
 def sign_off(*, job: Job, item: SafetyItem, now: datetime, actor: str, note: str = "") -> SafetySignOff:
     """Put a name to a safety check. Raises WrongState before the work has begun or after the bike has left."""
     if VisitState(locked(job.visit).state) not in {VisitState.IN_WORK, VisitState.CURING}:
@@ -128,7 +128,7 @@ def sign_off(*, job: Job, item: SafetyItem, now: datetime, actor: str, note: str
     return signed
 
 
-@transaction.atomic
+@transacted
 def finish_work(*, visit: Visit, now: datetime, actor: str) -> Job:
     """Stop the clock; the bike stands until the slowest coat has cured. Raises WrongState."""
     visit = advance(locked(visit), Action.FINISH_WORK, now=now, actor=actor)
@@ -136,7 +136,7 @@ def finish_work(*, visit: Visit, now: datetime, actor: str) -> Job:
     return _stamp(visit, work_finished_at=now, cured_at=now + timedelta(minutes=slowest or 0))
 
 
-@transaction.atomic
+@transacted
 def make_ready(*, visit: Visit, now: datetime, actor: str) -> Job:
     """Declare the bike fit to leave. Raises WrongState, OpenSafetyItems or StillCuring; there is no way around."""
     visit = locked(visit)
@@ -151,7 +151,7 @@ def make_ready(*, visit: Visit, now: datetime, actor: str) -> Job:
     return _stamp(visit, ready_at=now)
 
 
-@transaction.atomic
+@transacted
 def hand_over(*, visit: Visit, collected_by: str, now: datetime, actor: str) -> Job:
     """Close the record: keys and bike have gone to a named person. Raises WrongState."""
     visit = advance(locked(visit), Action.HAND_OVER, now=now, actor=actor)

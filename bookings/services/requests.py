@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from bookings import signals
 from bookings.models import Bike, BookingRequest, Rider, Tier
 from bookings.rules.types import BikeKind, Condition, RoadSalt, Storage
+from bookings.services.contention import transacted
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class BikeFacts:
     road_salt: RoadSalt = RoadSalt.NORMAL
 
 
-@transaction.atomic
+@transacted
 def receive(
     *,
     submission_key: UUID,

@@ -8,7 +8,6 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -20,6 +19,7 @@ from bookings.forms.public import BikeForm, RiderForm, StartForm, stamp
 from bookings.models import BookingRequest, Tier, Visit
 from bookings.rules.durations import Features
 from bookings.services import bookings, diary, requests
+from bookings.services.contention import transacted
 from bookings.views import drafts, free_days
 from bookings.views.drafts import Draft
 
@@ -166,9 +166,8 @@ def _book(request: HttpRequest, tier: Tier, draft: Draft, phone_e164: str) -> Ht
         messages.info(request, _("We have this booking already. Sending it again has changed nothing."))
     else:
         try:
-            with transaction.atomic():
-                made = _pencil(request, tier, draft, phone_e164)
-        except diary.SlotTaken as refusal:
+            made = transacted(_pencil)(request, tier, draft, phone_e164)
+        except diary.DiaryRefusal as refusal:
             made = _visit_made(draft)  # a double click: its twin was a moment faster, and took the time for us
             if made is None:
                 draft.start = ""
