@@ -38,6 +38,21 @@ class Shop(models.Model):
     quiet_from = models.TimeField(default="19:00", help_text="Reminders wait overnight from here …")
     quiet_until = models.TimeField(default="09:00", help_text="… until here.")
     recall_lead_days = models.PositiveSmallIntegerField(default=28, help_text="Days between notice and proposed day.")
+    most_notices_a_day = models.PositiveSmallIntegerField(
+        default=2, help_text="To one rider. What can wait yields; word of a booked visit always goes."
+    )
+    all_well_after_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        default=7,
+        help_text="Days after collection until we ask whether all is well; empty: never.",
+    )
+    morning_mail_at = models.TimeField(
+        null=True, blank=True, default="07:00", help_text="When the day ahead is mailed to ourselves; empty: never."
+    )
+    morning_mail_also_to = models.CharField(
+        max_length=300, blank=True, help_text="Addresses besides the shop's own, with commas between."
+    )
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_shop")]

@@ -9,7 +9,7 @@ from bookings.models import Bike, Rider, Visit
 
 
 class Notice(models.Model):
-    """A message we owe one rider. Its life is told by `state`; its text is frozen at the first hand-over."""
+    """A message we owe one rider, or ourselves. Its life is told by `state`; its text is frozen at the first hand-over."""
 
     class Kind(models.TextChoices):
         PENCILLED = "pencilled", _("visit pencilled")
@@ -20,6 +20,9 @@ class Notice(models.Model):
         READY = "ready", _("bike ready")
         CARE_SHEET = "care_sheet", _("care sheet")
         RECALL = "recall", _("before winter")
+        DUE_SOON = "due_soon", _("coats due soon")
+        ALL_WELL = "all_well", _("is all well?")
+        MORNING = "morning", _("the day ahead, to ourselves")
 
     class State(models.TextChoices):
         WAITING = "waiting", _("waiting for its time")
@@ -32,7 +35,9 @@ class Notice(models.Model):
     kind = models.CharField(max_length=20, choices=Kind)
     subject_key = models.CharField(max_length=40, help_text="What it is about: visit:12 or bike:5.")
     cycle = models.CharField(max_length=40, help_text="Which time round: a calendar sequence or a season.")
-    rider = models.ForeignKey(Rider, on_delete=models.CASCADE, related_name="notices")
+    rider = models.ForeignKey(
+        Rider, on_delete=models.CASCADE, null=True, blank=True, related_name="notices", help_text="Empty: to ourselves."
+    )
     bike = models.ForeignKey(Bike, on_delete=models.CASCADE, null=True, blank=True, related_name="notices")
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, null=True, blank=True, related_name="notices")
     recipient = models.EmailField()
@@ -65,6 +70,11 @@ class Notice(models.Model):
                 condition=~models.Q(state="sending") | models.Q(lease_token__isnull=False, lease_until__isnull=False),
                 name="sending_holds_a_lease",
             ),
+            models.CheckConstraint(
+                condition=models.Q(rider__isnull=True, kind="morning")
+                | (models.Q(rider__isnull=False) & ~models.Q(kind="morning")),
+                name="only_our_own_mail_has_no_rider",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -72,8 +82,15 @@ class Notice(models.Model):
 
     @property
     def is_recall(self) -> bool:
-        """Recall mail carries unsubscribe headers and is never sent twice; all else is service mail."""
-        return self.kind == self.Kind.RECALL
+        """Mail of the recall stream needs a yes, carries unsubscribe headers and is never sent twice by itself; all
+        else is service mail."""
+        return self.kind in RECALL_STREAM
+
+
+# What nudges towards a new visit; everything else is about one that is booked or has just been.
+RECALL_STREAM = (Notice.Kind.RECALL, Notice.Kind.DUE_SOON)
+# What may wait a day: it yields to the daily limit of a rider, and is never handed over in quiet hours.
+MAY_WAIT = (*RECALL_STREAM, Notice.Kind.ALL_WELL)
 
 
 class Attempt(models.Model):
@@ -101,9 +118,48 @@ class ProviderEvent(models.Model):
     notice = models.ForeignKey(Notice, on_delete=models.SET_NULL, null=True, blank=True, related_name="events")
     kind = models.CharField(max_length=30)
     at = models.DateTimeField()
+    words = models.CharField(max_length=200, blank=True)
 
     class Meta:
+        ordering = ["at", "pk"]
         constraints = [models.UniqueConstraint(fields=["provider", "event_id"], name="one_row_per_provider_event")]
 
     def __str__(self) -> str:
         return f"{self.provider}: {self.kind}"
+
+
+class Handling(models.Model):
+    """What a person did about a notice: sent it again on purpose, or took it off the list."""
+
+    notice = models.ForeignKey(Notice, on_delete=models.CASCADE, related_name="handlings")
+    at = models.DateTimeField()
+    by = models.CharField(max_length=150)
+    words = models.CharField(max_length=200)
+
+    class Meta:
+        ordering = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M} {self.by}: {self.words}"
+
+
+class NoticeText(models.Model):
+    """The shop's own wording of a kind; only ever added to, the newest is in force. Empty means ours again."""
+
+    kind = models.CharField(max_length=20, choices=Notice.Kind)
+    subject = models.CharField(max_length=200, blank=True)
+    body = models.TextField(blank=True)
+    saved_at = models.DateTimeField()
+    saved_by = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["-saved_at", "-pk"]
+        indexes = [models.Index(fields=["kind", "saved_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.saved_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def is_ours(self) -> bool:
+        """Whether this version sets the kind back to the wording that comes with Rimebook."""
+        return not self.body

@@ -1,4 +1,4 @@
-"""Calling bikes back before winter."""
+"""Calling bikes back: before winter, or because something is not right."""
 
 from __future__ import annotations
 
@@ -35,3 +35,28 @@ class Recall(models.Model):
 
     def __str__(self) -> str:
         return f"{self.bike} before {self.season}"
+
+
+class ReturnAsk(models.Model):
+    """A rider says that something is not right after a visit. The next visit of the bike answers it, or somebody
+    sees to it otherwise; asking twice while one is open is one."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="return_asks")
+    words = models.TextField(max_length=2000)
+    asked_at = models.DateTimeField()
+    return_visit = models.OneToOneField(
+        Visit, on_delete=models.SET_NULL, null=True, blank=True, related_name="answers_ask"
+    )
+    settled_at = models.DateTimeField(null=True, blank=True)
+    settled_by = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["asked_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["visit"], condition=models.Q(settled_at__isnull=True), name="one_open_ask_per_visit"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Not right after {self.visit}"
