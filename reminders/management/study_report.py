@@ -85,7 +85,10 @@ def document(found: Sequence[Summary], bikes: int) -> dict[str, Any]:
 def table(found: Sequence[Summary]) -> Table:
     """For people: the mean over the runs, and their range."""
     low, high = BAND_TARGET
-    drawn = Table(title="Share of true due days inside the band, and median error over that without feedback")
+    drawn = Table(
+        title="Share of true due days inside the band, and median error over that without feedback: mean (range)",
+        caption=f"Wanted: inside {low:.2f}–{high:.2f} from visit 2 on, error at most 0.5 from visit 3 on.",
+    )
     for heading in (
         "Hidden truth",
         "Zones",
@@ -95,8 +98,7 @@ def table(found: Sequence[Summary]) -> Table:
     ):
         drawn.add_column(heading)
     for row in found:
-        band = f"{row.runs_holding_the_band} of {row.runs}: {low:.2f}–{high:.2f} from visit 2"
-        halved = f"{row.runs_halving_the_error} of {row.runs}: at most 0.5 from visit 3"
+        band, halved = (f"{met} of {row.runs}" for met in (row.runs_holding_the_band, row.runs_halving_the_error))
         drawn.add_row(row.truth, str(row.zones_graded), "inside", *map(_range, row.inside), band)
         drawn.add_row("", "", "error", *map(_range, row.error_ratio), halved, end_section=True)
     return drawn
