@@ -8,8 +8,6 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from bookings import links
-from bookings.models import Bike
 from bookings.selectors import DayRoom
 
 register = template.Library()
@@ -44,9 +42,3 @@ def hold(minutes: int) -> str:
 def count(things: Collection[object]) -> int:
     """How many there are; `length` means minutes on these pages."""
     return len(things)
-
-
-@register.filter
-def bike_token(bike: Bike) -> str:
-    """What opens the bike's private page."""
-    return links.bike_token(bike)

@@ -160,7 +160,6 @@ def visit_page(request: HttpRequest, pk: int) -> HttpResponse:
         "has_lapsed": _has_lapsed(visit, now),
         "earlier": earlier,
         "visit_token": links.visit_token(visit),
-        "bike_token": links.bike_token(visit.bike),
     }
     return render(request, "bookings/staff/visit.html", context)
 
