@@ -9,7 +9,7 @@ from enum import StrEnum
 from bookings.rules.errors import FieldError, InputErrors
 from reminders.protection.bounds import out_of_bounds, refuse
 
-MODEL_VERSION = "protection-1"
+MODEL_VERSION = "protection-2"
 
 
 class Basis(StrEnum):
