@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from reminders.views import bike, public, staff, staff_bike
+from reminders.views import bike, climate, estimates, public, staff, staff_bike
 
 patterns = [
     path("bike/<str:token>/", bike.bike_page, name="bike"),
@@ -18,4 +18,14 @@ patterns = [
     path("workbench/notices/<int:primary_key>/seen-to/", staff.close, name="close"),
 ]
 
-urlpatterns = [path("", include((patterns, "notices")))]
+estimate_patterns = [
+    path("how-we-estimate/", estimates.how, name="how"),
+    path("workbench/climate/", climate.climate, name="climate"),
+    path("workbench/climate/forget/", climate.forget, name="forget"),
+    path("workbench/climate/import/", climate.bring, name="bring"),
+    path("workbench/estimate/parameters/", estimates.parameters, name="parameters"),
+    path("workbench/estimate/parameters/<str:key>/", estimates.parameter, name="parameter"),
+    path("workbench/estimate/parameters/<str:key>/set-back/", estimates.set_back, name="set-back"),
+]
+
+urlpatterns = [path("", include((patterns, "notices"))), path("", include((estimate_patterns, "estimate")))]

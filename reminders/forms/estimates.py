@@ -18,6 +18,7 @@ from bookings.rules.errors import InputErrors
 from reminders.protection.parameters import Parameter
 from reminders.protection.types import Climate
 from reminders.protection.weather_files import DAY_COLUMNS, MONTH_COLUMNS, MONTH_EXTRAS, read_days, read_months
+from reminders.text import number
 
 ERRORS_SHOWN = 30
 LARGEST_BYTES = 1_000_000
@@ -202,9 +203,14 @@ class ParameterForm(PlainForm):
 
     def __init__(self, *args: Any, row: Parameter, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        unit = "" if row.unit == "1" else f" {row.unit}"
-        self.fields["value"].help_text = _("From %(low)s to %(high)s%(unit)s.") % {
-            "low": f"{row.low:g}",
-            "high": f"{row.high:g}",
-            "unit": unit,
-        }
+        self.row = row
+        self.fields["value"].help_text = _("From %(low)s to %(high)s.") % self._range()
+
+    def _range(self) -> dict[str, str]:
+        return {"low": number(self.row.low), "high": number(self.row.high, self.row.unit)}
+
+    def clean_value(self) -> float:
+        value: float = self.cleaned_data["value"]
+        if not self.row.low <= value <= self.row.high:
+            raise forms.ValidationError(_("It must lie from %(low)s to %(high)s.") % self._range())
+        return value
