@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.utils.formats import date_format
+from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
 from bookings.models import Bike
@@ -131,4 +131,4 @@ def _said(noted: Noted) -> dict[str, str]:
 
 
 def _figure(km: int) -> str:
-    return f"{km:,}"
+    return number_format(km, use_l10n=True, force_grouping=True)
