@@ -51,7 +51,7 @@ def _build(wanted: str) -> None:
     print(f"Setting up Rimebook's environment in {VENV.name} (once; a few minutes) …", file=sys.stderr, flush=True)
     if not (VENV / "bin" / "python").exists():
         _run([sys.executable, "-m", "venv", str(VENV)], "Debian has it in the package python3-venv")
-    pip = [str(VENV / "bin" / "python"), "-m", "pip", "--disable-pip-version-check", "install", "--quiet"]
+    pip = [str(VENV / "bin" / "python"), "-m", "pip", "--disable-pip-version-check", "install", "-qq"]
     _run([*pip, "--require-hashes", "-r", str(lock)], "the package index could not be reached, or a hash differed")
     # Written last, so that an interrupted installation is taken up again instead of trusted.
     (VENV / f"complete-{wanted}").write_text(_digest(lock))
