@@ -12,6 +12,7 @@ from reminders.models.messages import (
     NoticeText,
     ProviderEvent,
 )
+from reminders.models.posting import Pace, Packed, Tick
 from reminders.models.readings import OdometerReading, Told, Tour, Wash, ZoneFinding
 from reminders.models.reminders import Recall, ReturnAsk
 from reminders.models.schedules import CoatDue, Schedule
@@ -26,6 +27,8 @@ __all__ = [
     "Notice",
     "NoticeText",
     "OdometerReading",
+    "Pace",
+    "Packed",
     "ParameterChange",
     "ProviderEvent",
     "Recall",
@@ -33,6 +36,7 @@ __all__ = [
     "ReturnAsk",
     "Schedule",
     "Suppression",
+    "Tick",
     "Told",
     "Tour",
     "Wash",

@@ -1,8 +1,10 @@
 """All reading of stages four to six, a module to each subject."""
 
 from reminders.selectors.consent import (
+    agreeing_among,
     agrees_to_recall,
     suppressed,
+    suppressed_among,
 )
 from reminders.selectors.days import (
     quiet_hours,
@@ -85,6 +87,7 @@ __all__ = [
     "Knowledge",
     "OdometerLine",
     "RecallCase",
+    "agreeing_among",
     "agrees_to_recall",
     "climate_months",
     "climate_obstacle",
@@ -101,8 +104,8 @@ __all__ = [
     "findings",
     "findings_outdated",
     "forecast_input",
-    "knowledge",
     "is_booked",
+    "knowledge",
     "known_weather",
     "late",
     "late_or_doubtful",
@@ -128,6 +131,7 @@ __all__ = [
     "standing",
     "start_day",
     "suppressed",
+    "suppressed_among",
     "today",
     "tours",
     "use_input",

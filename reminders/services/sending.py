@@ -20,7 +20,7 @@ from reminders.mailer import Answer, Mailer, Outcome, Phase
 from reminders.models import Notice
 from reminders.services import outcomes
 from reminders.services.composing import compose, letter_of
-from reminders.services.fitness import reason_to_drop
+from reminders.services.fitness import reasons_to_drop
 
 log = logging.getLogger(__name__)
 State = Notice.State
@@ -97,7 +97,7 @@ def claim(*, now: datetime) -> Notice | None:
 def _hand_over(notice: Notice, mailer: Mailer, now: datetime) -> Answer | None:
     """Re-check, compose, send and settle one claimed notice; None when it was not tried."""
     try:
-        if reason := reason_to_drop(notice, now=now):
+        if reason := reasons_to_drop([notice], now=now).get(notice.pk):
             outcomes.drop(notice, reason=reason, now=now)
             return None
         if notice.composed_at is None:
