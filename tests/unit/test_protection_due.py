@@ -202,12 +202,17 @@ def test_observed_days_replace_the_normals() -> None:
     assert cold.wear_share.salt > warm.wear_share.salt
 
 
-def test_an_answer_does_not_hang_on_what_else_was_asked() -> None:
+SEEN_BEFORE = tuple(Observation(date(2024, 12, 1) + timedelta(days=day), 9.0, 6.0, 80.0) for day in range(60))
+READ_BEFORE = (Reading(date(2024, 1, 1), 0), Reading(date(2024, 6, 1), 2000), Reading(date(2025, 3, 1), 9000))
+
+
+@pytest.mark.parametrize(
+    ("where", "how"),
+    [(replace(site(), observed=SEEN_BEFORE), use()), (site(), replace(use(), odometer=READ_BEFORE))],
+)
+def test_an_answer_does_not_hang_on_what_else_was_asked(where: Site, how: Use) -> None:
     """Weather and readings from before a coat count the same whether or not an older coat is asked for with it."""
     young = replace(FRAME_FILM, applied_on=date(2025, 1, 20))
-    mild = tuple(Observation(date(2024, 12, 1) + timedelta(days=day), 9.0, 6.0, 80.0) for day in range(60))
-    marks = (Reading(date(2024, 6, 1), 0), Reading(date(2025, 3, 1), 9000), Reading(date(2025, 6, 1), 9500))
-    where, how = replace(site(), observed=mild), replace(use(), odometer=marks)
     older = replace(FRAME_FILM, zone=Zone.FORK, applied_on=date(2024, 3, 1))
     alone, among = (forecast(where, how, coats, JUNE).coats[0] for coats in ([young], [young, older]))
     assert alone.due_likely == among.due_likely
