@@ -245,6 +245,11 @@ def in_the_house() -> QuerySet[Visit]:
     return visits().filter(state__in=IN_THE_HOUSE).select_related("job")
 
 
+def keys_in_the_house() -> dict[str, Bike]:
+    """Whose key hangs on which hook (lower case)."""
+    return {visit.job.key_tag.casefold(): visit.bike for visit in in_the_house()}
+
+
 def pencilled(now: datetime) -> QuerySet[Visit]:
     """Visits waiting for a yes, the soonest to lapse first."""
     return visits().filter(state=VisitState.PENCILLED, pencilled_until__gte=now).order_by("pencilled_until")

@@ -84,6 +84,13 @@ class DropOffForm(ActForm):
         kwargs.setdefault("initial", {"condition_seen": visit.request.condition_told})
         super().__init__(*args, visit=visit, **kwargs)
 
+    def clean_key_tag(self) -> str:
+        """One hook holds one key: the wrong key given out is somebody's ride home."""
+        tag: str = self.cleaned_data["key_tag"]
+        if other := selectors.keys_in_the_house().get(tag.casefold()):
+            raise forms.ValidationError(_("That hook holds the key of %(bike)s."), params={"bike": other})
+        return tag
+
 
 class HandOverForm(ActForm):
     """Who took the bike."""

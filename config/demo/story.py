@@ -18,6 +18,7 @@ from bookings.models import Product, Visit
 from bookings.rules.types import VisitState
 from bookings.selectors import require_shop
 from config.demo.client import Page, Refused, Visitor
+from config.demo.course import free_hook
 from config.demo.history import History
 from config.demo.rounds import Rounds
 from config.demo.shop import read
@@ -126,7 +127,8 @@ class Story:
         self.rounds.plan(eve)
         self._mailed(part, Notice.Kind.DAY_BEFORE, eve)
         self._come_to(visit.starts_at - timedelta(minutes=10))
-        self._act(part, "drop-off", odometer_km=str(part.facts["odometer_km"]), key_tag="7", may_remove_fasteners="on")
+        odometer_km, hook = str(part.facts["odometer_km"]), free_hook(self.history.course.chance)
+        self._act(part, "drop-off", odometer_km=odometer_km, key_tag=hook, may_remove_fasteners="on")
         self._come_to(visit.starts_at)
         self._act(part, "start")
         end = visit.starts_at + timedelta(minutes=visit.usual_minutes)

@@ -142,6 +142,15 @@ def test_a_mistake_at_drop_off_is_said_at_its_field(shop_world: Shop, field: str
     assert not Job.objects.exists()
 
 
+def test_a_hook_that_holds_a_key_takes_no_second_one(shop_world: Shop) -> None:
+    first = dropped_off()
+    second = confirmed()
+    answer = act(second, "drop-off", START, **(DROP_OFF | {"key_tag": first.key_tag}))
+    assert answer.status_code == 422
+    assert f"That hook holds the key of {first.visit.bike}" in text(answer)
+    assert act(second, "drop-off", START, **(DROP_OFF | {"key_tag": "8"})).status_code == 302
+
+
 def test_handing_over_needs_a_name_and_closes_the_record(shop_world: Shop) -> None:
     visit = visit_in(VisitState.READY)
     assert act(visit, "hand-over", START, collected_by="").status_code == 422
