@@ -6,6 +6,7 @@ The database holds every notice; these ticks only wake workers to look. A tick l
 from __future__ import annotations
 
 import os
+from datetime import timedelta
 
 from celery import Celery
 from django.conf import settings
@@ -15,7 +16,11 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.local")
 app = Celery("rimebook")
 app.conf.update(settings.CELERY)
 app.autodiscover_tasks(["reminders"])
+# However many beats run, a tick takes its turn in the database or does nothing (reminders.services.ticks).
 app.conf.beat_schedule = {
-    "sweep what is due": {"task": "reminders.sweep", "schedule": 30.0},
-    "plan what follows from finished work": {"task": "reminders.plan", "schedule": 60.0},
+    "sweep what is due": {"task": "reminders.tick_sweep", "schedule": timedelta(seconds=30) / settings.HASTE},
+    "plan what follows from finished work": {
+        "task": "reminders.tick_plan",
+        "schedule": timedelta(seconds=60) / settings.HASTE,
+    },
 }

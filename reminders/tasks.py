@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from bookings.clock import moment
-from reminders.services import planning, sending
+from reminders.services import planning, sending, ticks
 
 
 @shared_task(name="reminders.sweep")
@@ -18,3 +18,17 @@ def sweep(now: str | None = None) -> None:
 def plan(now: str | None = None) -> None:
     """Write down what time has made due."""
     planning.plan(now=moment(now))
+
+
+@shared_task(name="reminders.tick_sweep")
+def tick_sweep(now: str | None = None) -> None:
+    """The beat's sweep: once a period, however many beats tick."""
+    if ticks.take("sweep", every=ticks.SWEEP_EVERY, now=moment(now)):
+        sending.sweep(now=moment(now))
+
+
+@shared_task(name="reminders.tick_plan")
+def tick_plan(now: str | None = None) -> None:
+    """The beat's plan: once a period, however many beats tick."""
+    if ticks.take("plan", every=ticks.PLAN_EVERY, now=moment(now)):
+        planning.plan(now=moment(now))

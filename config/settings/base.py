@@ -118,6 +118,13 @@ EMAIL_USE_TLS = os.environ.get("EMAIL_USE_TLS", "") == "1"
 # Long enough for a slow final reply, shorter than the lease on a notice being sent.
 EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
 ANYMAIL = {name.removeprefix("ANYMAIL_"): value for name, value in os.environ.items() if name.startswith("ANYMAIL_")}
+# The most notices a stream hands over in a minute, 0 for no limit. Recall mail that has piled up leaves in portions.
+MAIL_A_MINUTE = {
+    "service": int(os.environ.get("SERVICE_MAIL_A_MINUTE", "0")),
+    "recall": int(os.environ.get("RECALL_MAIL_A_MINUTE", "30")),
+}
+# Every wait of the outbox is divided by this: leases, retries, ticks, limits. Only studies of faults are in haste.
+HASTE = 1
 # Where the local mailbox keeps what it was sent; empty when mail goes out into the world.
 MAILBOX_DIR = os.environ.get("MAILBOX_DIR", "")
 # Directory of climate station files a shop has obtained itself; empty when there is none.
@@ -127,7 +134,7 @@ STATIONS_DIR = os.environ.get("RIMEBOOK_STATIONS", "")
 ACCEPT_PASSED_NOW = os.environ.get("RIMEBOOK_ACCEPT_PASSED_NOW", "") == "1"
 
 REDIS_URL = os.environ.get("REDIS_URL", "redis://127.0.0.1:6379/0")
-CELERY = {
+CELERY: dict[str, Any] = {
     "broker_url": REDIS_URL,
     "task_ignore_result": True,
     "task_acks_late": True,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import smtplib
 from dataclasses import dataclass
+from email.utils import parseaddr
 from enum import StrEnum
 from types import TracebackType
 from typing import Any
@@ -21,10 +22,10 @@ from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from urllib3.exceptions import ConnectTimeoutError, NewConnectionError
 
-from reminders.mailer.letters import RAW_MESSAGE, SHAPES, Letter, MailMessage, Shape, mail_message, picture_id
-from reminders.mailer.smtp import BeforeDot, Phase, PhasedSmtpBackend, Refusal
+from reminders.mailer.letters import RAW_MESSAGE, SHAPES, Letter, MailMessage, Shape, mail_message, pack, picture_id
+from reminders.mailer.smtp import BeforeDot, Parcel, Phase, PhasedSmtpBackend, Refusal
 
-__all__ = ["Answer", "Letter", "Mailer", "Outcome", "Phase", "PhasedSmtpBackend", "picture_id"]
+__all__ = ["Answer", "Letter", "Mailer", "Outcome", "Parcel", "Phase", "PhasedSmtpBackend", "pack", "picture_id"]
 WORDS_KEPT = 300
 # Anymail raises these while it builds the request.
 NEVER_POSTED = (AnymailUnsupportedFeature, AnymailInvalidAddress, AnymailSerializationError)
@@ -67,18 +68,24 @@ class Mailer:
         except (smtplib.SMTPException, OSError):
             return  # what was said before QUIT stands
 
+    @property
+    def takes_bytes(self) -> bool:
+        """Whether mail goes over SMTP, so that `post` can be given finished bytes."""
+        return isinstance(self.backend, PhasedSmtpBackend)
+
     def deliver(self, letter: Letter, before_dot: BeforeDot) -> Answer:
         """Hand `letter` over; `before_dot` runs just before it can be taken, and may raise to hold it back."""
+        if self.takes_bytes:
+            return self.post(Parcel(parseaddr(letter.sender)[1], letter.recipient, pack(letter)), before_dot)
         message = mail_message(letter, self.shape)
-        if isinstance(self.backend, PhasedSmtpBackend):
-            return self._by_smtp(self.backend, message, before_dot)
         before_dot()
         return self._by_interface(message)
 
-    @staticmethod
-    def _by_smtp(backend: PhasedSmtpBackend, message: MailMessage, before_dot: BeforeDot) -> Answer:
+    def post(self, parcel: Parcel, before_dot: BeforeDot | None = None) -> Answer:
+        """Hand finished bytes to an SMTP server; without `before_dot` the caller has noted that it begins."""
+        backend = self.backend
         try:
-            code, words = backend.hand_over(message, before_dot)
+            code, words = backend.hand_over(parcel, before_dot)
         except Refusal as no:
             return Answer(_of_refusal(no), no.phase, no.code, no.words[:WORDS_KEPT])
         except (smtplib.SMTPException, OSError) as error:

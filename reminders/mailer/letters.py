@@ -160,6 +160,12 @@ def mail_message(letter: Letter, shape: Shape = RAW_MESSAGE) -> MailMessage:
     return message
 
 
+def pack(letter: Letter) -> bytes:
+    """The letter as an SMTP server is given it. Equal letters become equal bytes."""
+    content: bytes = mail_message(letter).message().as_bytes(linesep="\r\n")
+    return content
+
+
 def _attach(message: MailMessage, text: str, mimetype: str, as_part: bool) -> None:
     if not as_part:
         content = text if mimetype.startswith("text/") else text.encode()

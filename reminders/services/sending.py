@@ -1,55 +1,62 @@
 """The sweep: claim what is due, hand it over, write down how it went. Safe to run any number of times at once.
 
-A claim is a lease with a token and is committed before any mail is sent. A worker that dies leaves a lease that runs
-out: before the hand-over began the notice waits again; after it, the notice is in doubt, and then a service notice
-goes out once more with the same bytes and Message-ID, while a recall notice is parked for staff.
+Before the hand-over begins a lost worker costs a notice nothing but time. Once it has begun, the notice is in doubt:
+a service notice goes out once more with the same bytes and Message-ID, a recall notice is parked for staff.
+
+Service notices are handed over in windows that are marked together before and settled together after. A window is as
+long as a twentieth of a second lets through, so a slow server gets one notice at a time; a recall notice, and one that
+was in doubt before, always goes by itself and is marked when all but the final dot is said.
 """
 
 from __future__ import annotations
 
 import logging
-from datetime import datetime, timedelta
+from collections.abc import Callable, Sequence
+from datetime import datetime
 from functools import partial
-from uuid import uuid4
+from itertools import count
+from time import monotonic
 
 from celery import current_app
-from django.db import connection, transaction
-from django.db.models import Exists, F, OuterRef, QuerySet
+from django.conf import settings
+from django.db import transaction
 
-from reminders.mailer import Answer, Mailer, Outcome, Phase
+from reminders.mailer import Answer, Mailer, Outcome, Parcel, Phase
 from reminders.models import Notice
-from reminders.services import outcomes
-from reminders.services.composing import compose, letter_of
+from reminders.services import claiming, limits, outcomes, preparing
+from reminders.services.claiming import LEASE
+from reminders.services.composing import letter_of, sender_address
 from reminders.services.fitness import reasons_to_drop
+from reminders.services.outcomes import Done
+from reminders.services.preparing import LeaseLost
 
 log = logging.getLogger(__name__)
-State = Notice.State
-# Counted from the start of the sweep, so it must outlast the hard time limit of the task that sweeps (240 s).
-LEASE = timedelta(minutes=5)
-BATCH = 100
-
-
-class LeaseLost(Exception):
-    """Somebody else owns the notice by now; the server must not take it from us."""
+FIRST_CLAIM = 20
+SWEEP_SECONDS = 20.0 / settings.HASTE
+# Past this a claimed notice is given back rather than begun: its lease must not run out in the conversation.
+CLAIM_SECONDS = LEASE.total_seconds() / 3
+LONGEST_WINDOW = 32
+WINDOW_SECONDS = 0.05
 
 
 def sweep(*, now: datetime) -> int:
     """Hand over every notice that is due at `now`, over one connection; gives how many were taken."""
     outcomes.recover(now=now)
-    if not _due(now).exists():
+    if not claiming.due(now).exists():
         return 0  # an idle tick takes no write lock
-    taken = 0
     with Mailer() as mailer:
-        for _ in range(BATCH):
-            notice = claim(now=now)
-            if notice is None:
-                return taken
-            answer = _hand_over(notice, mailer, now)
-            taken += answer is not None and answer.outcome is Outcome.SENT
-            if answer is not None and answer.outcome is Outcome.NO_SERVICE:
-                return taken  # the rest would only wait for the same closed door
+        shift = Shift(mailer, now)
+        for number in count():
+            most = claiming.BATCH if number else FIRST_CLAIM
+            batch = claiming.claim(now=now, most=most)
+            if number == 0 and len(batch) == most:
+                wake(now)  # there is work for another
+            if not batch or not shift.hand_over(batch):
+                return shift.taken
+            if shift.seconds > SWEEP_SECONDS:
+                break
     wake(now)
-    return taken
+    return shift.taken
 
 
 def wake(now: datetime) -> None:
@@ -64,76 +71,159 @@ def _poke(passed_now: str) -> None:
         log.info("no worker was woken, the next tick will: %s", error)
 
 
-def _due(now: datetime) -> QuerySet[Notice]:
-    """Notices to hand over, the longest due first; of two about one visit only one at a time, so none overtakes."""
-    in_flight = Notice.objects.filter(visit=OuterRef("visit"), state=State.SENDING)
-    due = Notice.objects.filter(state=State.WAITING, due_at__lte=now)
-    return due.exclude(Exists(in_flight)).order_by("due_at", "pk")
+class Shift:
+    """One worker's time at one connection to the mail server."""
 
+    def __init__(self, mailer: Mailer, now: datetime) -> None:
+        self.mailer, self.now = mailer, now
+        self.taken = 0
+        self._began = monotonic()
+        self._window = 1
+        self._sender = sender_address()
 
-def claim(*, now: datetime) -> Notice | None:
-    """Lease the notice that has been due longest, or give None."""
-    due = _due(now)
-    with transaction.atomic():
-        # SQLite ignores SKIP LOCKED without a word; there the write lock taken at BEGIN keeps others out.
-        if connection.features.has_select_for_update_skip_locked:
-            due = due.select_for_update(skip_locked=True, of=("self",))
-        picked = due.first()
-        if picked is None:
+    @property
+    def seconds(self) -> float:
+        """How long it has lasted."""
+        return monotonic() - self._began
+
+    def hand_over(self, batch: Sequence[Notice]) -> bool:
+        """Hand claimed notices over, one after the other; False when the server serves nobody, the rest given back."""
+        doubtful = preparing.doubtful(batch)
+        preparing.readdress([notice for notice in batch if notice.pk not in doubtful])
+        left = self._fitting(batch)
+        ready = preparing.ready_bytes(left, doubtful) if self.mailer.takes_bytes else {}
+        while left:
+            if self.seconds > CLAIM_SECONDS:
+                break
+            alone = left[0].is_recall or left[0].pk in doubtful or not self.mailer.takes_bytes
+            if alone:
+                notice = left.pop(0)
+                goes_on = self._alone(notice, ready.get(notice.pk))
+            else:
+                window = self._next_window(left, doubtful)
+                tried, goes_on = self._together(window, ready)
+                left = left[tried:]
+            if not goes_on:
+                break
+        claiming.release(left)
+        return not left
+
+    def _fitting(self, batch: Sequence[Notice]) -> list[Notice]:
+        reasons = reasons_to_drop(batch, now=self.now)
+        fitting = []
+        for notice in batch:
+            if reason := reasons.get(notice.pk):
+                outcomes.drop(notice, reason=reason, now=self.now)
+            elif until := limits.wait_until(notice, now=self.now):
+                outcomes.postpone(notice, until=until)
+            else:
+                fitting.append(notice)
+        return fitting
+
+    # One by one: marked when all but the final dot is said.
+
+    def _alone(self, notice: Notice, content: bytes | None) -> bool:
+        mark = partial(self._mark_alone, notice)
+
+        def deliver() -> Answer:
+            if self.mailer.takes_bytes:
+                return self.mailer.post(self._parcel(notice, content or self._written(notice)), mark)
+            if notice.composed_at is None:
+                preparing.freeze(notice, now=self.now)
+            return self.mailer.deliver(letter_of(notice), mark)
+
+        answer = self._guarded(notice, deliver)
+        if answer is None:
+            return True
+        outcomes.settle(notice, answer, now=self.now)
+        self.taken += answer.outcome is Outcome.SENT
+        return answer.outcome is not Outcome.NO_SERVICE  # the rest would only wait for the same closed door
+
+    def _mark_alone(self, notice: Notice) -> None:
+        if not claiming.owned([notice]).update(handed_over_at=self.now):
+            raise LeaseLost
+        notice.handed_over_at = self.now
+
+    # Many at once: marked together before the first, settled together after the last.
+
+    def _next_window(self, left: Sequence[Notice], doubtful: set[int]) -> list[Notice]:
+        window = left[: self._window]
+        ends = (number for number, notice in enumerate(window) if notice.is_recall or notice.pk in doubtful)
+        return list(window[: next(ends, len(window))])
+
+    def _together(self, window: Sequence[Notice], ready: dict[int, bytes]) -> tuple[int, bool]:
+        """How many of the window are done with, and whether to go on."""
+        parcels = [(notice, parcel) for notice in window if (parcel := self._guarded_parcel(notice, ready))]
+        parcels = self._mark_together(parcels)
+        began, done, trouble = monotonic(), list[Done](), False
+        for notice, parcel in parcels:
+            answer = self._guarded(notice, partial(self.mailer.post, parcel))
+            assert answer is not None
+            done.append((notice, answer))
+            trouble = answer.outcome in (Outcome.NO_SERVICE, Outcome.IN_DOUBT)
+            if trouble:
+                break
+        untried = [notice for notice, _ in parcels[len(done) :]]
+        if untried:
+            claiming.owned(untried).update(handed_over_at=None)
+        outcomes.settle_all(done, now=self.now)
+        self.taken += sum(answer.outcome is Outcome.SENT for _, answer in done)
+        self._fit_window(monotonic() - began, trouble)
+        goes_on = not done or done[-1][1].outcome is not Outcome.NO_SERVICE
+        return len(window) - len(untried), goes_on
+
+    def _mark_together(self, parcels: list[tuple[Notice, Parcel]]) -> list[tuple[Notice, Parcel]]:
+        notices = [notice for notice, _ in parcels]
+        with transaction.atomic():
+            if claiming.owned(notices).update(handed_over_at=self.now) != len(notices):
+                log.warning("the lease on some of %s notices was lost, those are not handed over", len(notices))
+                kept = set(claiming.owned(notices).values_list("pk", flat=True))
+                parcels = [(notice, parcel) for notice, parcel in parcels if notice.pk in kept]
+        for notice, _ in parcels:
+            notice.handed_over_at = self.now
+        return parcels
+
+    def _fit_window(self, seconds: float, trouble: bool) -> None:
+        if trouble:
+            self._window = 1
+        elif seconds < WINDOW_SECONDS:
+            self._window = min(2 * self._window, LONGEST_WINDOW)
+        elif seconds > 2 * WINDOW_SECONDS:
+            self._window = max(1, self._window // 2)
+
+    # What both need.
+
+    def _guarded_parcel(self, notice: Notice, ready: dict[int, bytes]) -> Parcel | None:
+        """None when the notice cannot be written, which is noted, or is no longer ours."""
+        found: list[Parcel] = []
+
+        def write() -> Answer | None:
+            found.append(self._parcel(notice, ready.get(notice.pk) or self._written(notice)))
             return None
-        token = uuid4()
-        still_free = Notice.objects.filter(pk=picked.pk, state=State.WAITING, due_at__lte=now)
-        claimed = still_free.update(
-            state=State.SENDING,
-            lease_token=token,
-            lease_until=now + LEASE,
-            attempts=F("attempts") + 1,
-            handed_over_at=None,
-        )
-        whole = Notice.objects.select_related("rider", "bike", "visit__bike__rider", "visit__tier")
-        return whole.get(lease_token=token) if claimed else None
 
+        answer = self._guarded(notice, write)
+        if answer is not None:
+            outcomes.settle(notice, answer, now=self.now)
+        return found[0] if found else None
 
-def _hand_over(notice: Notice, mailer: Mailer, now: datetime) -> Answer | None:
-    """Re-check, compose, send and settle one claimed notice; None when it was not tried."""
-    try:
-        if reason := reasons_to_drop([notice], now=now).get(notice.pk):
-            outcomes.drop(notice, reason=reason, now=now)
+    def _written(self, notice: Notice) -> bytes:
+        if notice.composed_at is None or preparing.is_stale(notice):
+            preparing.freeze(notice, now=self.now)
+        return preparing.keep_bytes(notice)
+
+    def _parcel(self, notice: Notice, content: bytes) -> Parcel:
+        return Parcel(self._sender, notice.recipient, content)
+
+    @staticmethod
+    def _guarded(notice: Notice, work: Callable[[], Answer | None]) -> Answer | None:
+        """One notice that cannot be written or answered must not hold up the others."""
+        try:
+            return work()
+        except LeaseLost:
+            log.warning("notice %s: the lease was lost, nothing was handed over", notice.pk)
             return None
-        if notice.composed_at is None:
-            _freeze(notice, now)
-        answer = mailer.deliver(letter_of(notice), partial(_mark_handed_over, notice, now))
-    except LeaseLost:
-        log.warning("notice %s: the lease was lost, nothing was handed over", notice.pk)
-        return None
-    except Exception as error:  # one notice that cannot be written or answered must not hold up the others
-        log.exception("notice %s could not be handed over", notice.pk)
-        began = notice.handed_over_at is not None
-        outcome, phase = (Outcome.IN_DOUBT, Phase.AFTER_DOT) if began else (Outcome.LATER, Phase.CONNECTING)
-        answer = Answer(outcome, phase, words=f"{type(error).__name__}: {error}"[:300])
-    outcomes.settle(notice, answer, now=now)
-    return answer
-
-
-def _freeze(notice: Notice, now: datetime) -> None:
-    """Compose once and keep the words, so that a second hand-over carries the same bytes."""
-    composed = compose(notice, now=now)
-    fields = {
-        "composed_at": now,
-        "subject_line": composed.subject,
-        "text_body": composed.text,
-        "html_body": composed.html,
-        "calendar_method": composed.calendar_method,
-        "calendar_text": composed.calendar_text,
-        "picture_png": composed.picture_png,
-    }
-    if not outcomes.owned(notice).update(**fields):
-        raise LeaseLost
-    for name, value in fields.items():
-        setattr(notice, name, value)
-
-
-def _mark_handed_over(notice: Notice, now: datetime) -> None:
-    if not outcomes.owned(notice).update(handed_over_at=now):
-        raise LeaseLost
-    notice.handed_over_at = now
+        except Exception as error:
+            log.exception("notice %s could not be handed over", notice.pk)
+            began = notice.handed_over_at is not None
+            outcome, phase = (Outcome.IN_DOUBT, Phase.AFTER_DOT) if began else (Outcome.LATER, Phase.CONNECTING)
+            return Answer(outcome, phase, words=f"{type(error).__name__}: {error}"[:300])

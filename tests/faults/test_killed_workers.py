@@ -11,7 +11,7 @@ from datetime import timedelta
 import pytest
 
 from reminders.models import Notice
-from reminders.services import sending
+from reminders.services import claiming, sending
 from tests.parts.notices import as_recall
 from tests.parts.smtp_sink import SmtpSink
 from tests.parts.stories import MORNING
@@ -51,7 +51,7 @@ def test_a_worker_killed_after_the_last_dot(
     assert notice.state == State.SENDING and notice.handed_over_at is not None
     smtp_sink.accept()
     assert sending.sweep(now=MORNING + MINUTE) == 0  # the lease still runs
-    after = MORNING + sending.LEASE
+    after = MORNING + claiming.LEASE
     sending.sweep(now=after)
     sending.sweep(now=after + MINUTE)
     sending.sweep(now=after + timedelta(hours=1))
@@ -75,7 +75,7 @@ def test_a_worker_killed_before_the_last_dot_loses_and_doubles_nothing(
     smtp_sink.accept()
     recall.refresh_from_db()
     assert recall.handed_over_at is None
-    after = MORNING + sending.LEASE
-    sending.sweep(now=after)
-    assert sending.sweep(now=after + MINUTE) == 1
+    after = MORNING + claiming.LEASE
+    assert sending.sweep(now=after) == 1
+    assert sending.sweep(now=after + MINUTE) == 0
     assert len(smtp_sink.messages) == 1

@@ -18,7 +18,7 @@ from pytest_django import Settings
 from bookings.models import Shop
 from reminders.mailer import Mailer
 from reminders.models import Notice, Suppression
-from reminders.services import outcomes, sending
+from reminders.services import claiming, outcomes, sending
 from tests.parts.notices import as_recall
 from tests.parts.smtp_sink import SmtpSink
 from tests.parts.stories import MORNING, confirmed, pencilled
@@ -49,12 +49,12 @@ def test_what_may_pass_later_waits_and_then_arrives_once(
     smtp_sink.refuse(phase, reply)
     assert sending.sweep(now=MORNING) == 0
     due_notice.refresh_from_db()
-    assert (due_notice.state, due_notice.due_at) == (State.WAITING, MORNING + MINUTE)
+    assert due_notice.state == State.WAITING and MINUTE <= due_notice.due_at - MORNING <= 1.25 * MINUTE
     assert reply.split(" ", 2)[2] in due_notice.outcome
     assert due_notice.tries.get().code == int(reply[:3])
     smtp_sink.accept()
-    assert sending.sweep(now=MORNING + MINUTE - timedelta(seconds=1)) == 0
-    assert sending.sweep(now=MORNING + MINUTE) == 1
+    assert sending.sweep(now=due_notice.due_at - timedelta(seconds=1)) == 0
+    assert sending.sweep(now=due_notice.due_at) == 1
     assert len(smtp_sink.messages) == 1
 
 
@@ -94,7 +94,8 @@ def test_putting_off_follows_the_steps_and_ends(due_notice: Notice, smtp_sink: S
             break
         waits.append(due_notice.due_at - now)
         now = due_notice.due_at
-    assert [wait // MINUTE for wait in waits] == [1, 5, 15, 60, 240, 720]
+    steps = [1, 5, 15, 60, 240, 720]
+    assert all(step <= wait / MINUTE <= 1.25 * step for wait, step in zip(waits, steps, strict=True))
     assert due_notice.state == State.FAILED and "Given up after 7 tries" in due_notice.outcome
 
 
@@ -195,11 +196,11 @@ def test_a_recall_carries_the_way_out(due_notice: Notice, smtp_sink: SmtpSink) -
 
 
 def test_a_worker_that_lost_its_lease_is_held_back_before_the_last_dot(due_notice: Notice, smtp_sink: SmtpSink) -> None:
-    claimed = sending.claim(now=MORNING)
-    assert claimed is not None
-    outcomes.recover(now=MORNING + sending.LEASE)  # somebody thinks this worker is dead
+    claimed = claiming.claim(now=MORNING)
+    outcomes.recover(now=MORNING + claiming.LEASE)  # somebody thinks this worker is dead
     with Mailer() as mailer:
-        assert sending._hand_over(claimed, mailer, MORNING) is None
+        shift = sending.Shift(mailer, MORNING)
+        assert shift.hand_over(claimed) and shift.taken == 0
     assert smtp_sink.messages == []
     due_notice.refresh_from_db()
     assert due_notice.state == State.WAITING

@@ -17,7 +17,7 @@ from bookings.services import bookings
 from bookings.text import RECALL_AGREED_ONLINE
 from reminders import links, selectors
 from reminders.models import Notice, RecallConsent, Suppression
-from reminders.services import consent, outcomes, sending
+from reminders.services import claiming, consent, outcomes, sending
 from tests.parts.smtp_sink import SmtpSink
 from tests.parts.stories import COMMUTER, MORNING, STAFF, confirmed, pencilled, ready
 
@@ -117,13 +117,12 @@ def test_a_newer_message_about_a_visit_replaces_the_unsent_older_one(shop_world:
 
 def test_two_messages_about_one_visit_do_not_overtake_each_other(shop_world: Shop) -> None:
     visit = pencilled()
-    first = sending.claim(now=MORNING)
-    assert first is not None
+    [first] = claiming.claim(now=MORNING)
     bookings.confirm(visit=visit, now=MORNING, actor=STAFF)
-    assert sending.claim(now=MORNING) is None
+    assert claiming.claim(now=MORNING) == []
     outcomes.drop(first, reason="done with", now=MORNING)
-    second = sending.claim(now=MORNING)
-    assert second is not None and second.kind == Kind.CONFIRMED
+    [second] = claiming.claim(now=MORNING)
+    assert second.kind == Kind.CONFIRMED
 
 
 def test_what_no_longer_fits_is_dropped_with_the_reason(shop_world: Shop) -> None:
@@ -166,9 +165,8 @@ def test_running_everything_twice_sends_nothing_twice(shop_world: Shop) -> None:
 
 def test_a_lease_that_was_lost_settles_nothing(shop_world: Shop) -> None:
     pencilled()
-    slow = sending.claim(now=MORNING)
-    assert slow is not None
-    outcomes.recover(now=MORNING + sending.LEASE)
+    [slow] = claiming.claim(now=MORNING)
+    outcomes.recover(now=MORNING + claiming.LEASE)
     outcomes.drop(slow, reason="too late", now=MORNING)
     assert Notice.objects.get().state == State.WAITING
 
