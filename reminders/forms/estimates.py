@@ -180,8 +180,8 @@ class ImportForm(PlainForm):
 class ForgetForm(PlainForm):
     """Which observed days to take out."""
 
-    first = forms.DateField(label=_("From"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d"))
-    last = forms.DateField(label=_("To"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d"))
+    first = forms.DateField(label=_("First day"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d"))
+    last = forms.DateField(label=_("Last day"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d"))
 
     def clean(self) -> dict[str, Any]:
         first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")

@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.dates import MONTHS
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods
 
 from bookings.views.staff_door import moment_of, staff_page
@@ -23,6 +23,12 @@ from reminders.text import number
 
 DAYS_SHOWN = 12
 COLUMNS = {"temperature_c": "°C", "minimum_temperature_c": "°C", "relative_humidity_percent": "%", "frost_days": "1"}
+
+MEASURED = {
+    "temperature_c": gettext_lazy("means"),
+    "minimum_temperature_c": gettext_lazy("lowest"),
+    "relative_humidity_percent": gettext_lazy("humidity"),
+}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -124,7 +130,7 @@ def _days(read: Sequence[Observation]) -> dict[str, Any]:
         "fresh": len(fresh),
         "changing": len(changing),
         "same": len(read) - len(fresh) - len(changing),
-        "bounds": [(column, *_bounds(read, column)) for column in list(COLUMNS)[:3]],
+        "bounds": [(words, *_bounds(read, column)) for column, words in MEASURED.items()],
         "shown": [(day, known.get(day.on)) for day in _first(changing, fresh)],
     }
 

@@ -178,6 +178,12 @@ def pages_to_see() -> dict[str, str]:
         "move": f"/workbench/visits/{held.pk}/move/",
         "drop-off": f"/workbench/visits/{firm.pk}/drop-off/",
         "call off": f"/workbench/visits/{firm.pk}/call-off/",
+        "bike": f"/workbench/bikes/{held.bike.pk}/",
+        "nothing to grade": f"/workbench/bikes/{held.bike.pk}/findings/",
+        "numbers": "/workbench/estimate/parameters/",
+        "one number": "/workbench/estimate/parameters/coat.wax.life_km/",
+        "climate": "/workbench/climate/",
+        "table": "/workbench/climate/import/",
         "no such day": "/workbench/diary/?from=soon",
     }
 
