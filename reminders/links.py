@@ -8,11 +8,13 @@ from django.conf import settings
 from django.core.signing import BadSignature, Signer
 from django.urls import reverse
 
-from bookings.models import Rider
-from reminders.models import Recall
+from bookings.models import Rider, Visit
+from reminders.models import Feed, Recall
 
 ANSWER = "reminders.recall-answer"
 LEAVE = "reminders.recall-leave"
+NOT_RIGHT = "reminders.not-right"
+FEED = "reminders.feed"
 
 
 def answer_token(recall: Recall) -> str:
@@ -36,6 +38,30 @@ def rider_leaving(token: str) -> Rider | None:
     """The rider a leave token is for, or None."""
     key = _opened(token, LEAVE, 1)
     return Rider.objects.filter(pk=key[0]).first() if key else None
+
+
+def not_right_token(visit: Visit) -> str:
+    """Opens the page on which to say what is not right after a visit, until its private links are revoked."""
+    return Signer(salt=NOT_RIGHT).sign_object([visit.pk, visit.link_serial])
+
+
+def visit_not_right(token: str) -> Visit | None:
+    """The visit such a token is for, or None."""
+    key = _opened(token, NOT_RIGHT, 2)
+    found = key and Visit.objects.select_related("bike__rider", "tier").filter(pk=key[0], link_serial=key[1]).first()
+    return found or None
+
+
+def feed_token(feed: Feed) -> str:
+    """Opens one calendar feed, until its serial is raised or it is closed."""
+    return Signer(salt=FEED).sign_object([feed.pk, feed.serial])
+
+
+def feed_of(token: str) -> Feed | None:
+    """The open feed a token is for, or None."""
+    key = _opened(token, FEED, 2)
+    found = key and Feed.objects.select_related("user", "bike").filter(pk=key[0], serial=key[1], is_open=True).first()
+    return found or None
 
 
 def public(view: str, *arguments: object) -> str:

@@ -7,14 +7,17 @@ from datetime import datetime
 from typing import Any
 
 from anymail.signals import AnymailInboundEvent, AnymailTrackingEvent, inbound, tracking
+from django.db.models.signals import post_save
 from django.dispatch import receiver
 
 from bookings import signals
 from bookings.clock import moment
-from bookings.models import BookingRequest, Visit, VisitEvent
+from bookings.models import BookingRequest, Rider, Visit, VisitEvent
 from bookings.rules.transitions import Action
 from bookings.text import RECALL_AGREED_BY_PHONE, RECALL_AGREED_ONLINE
-from reminders.services import consent, delivery, planning, replies, schedules
+from reminders.services import consent, delivery, planning, replies, returns, rewriting, schedules
+
+ENDED_EARLY = {Action.CALL_OFF, Action.LAPSE, Action.MISS}
 
 
 @receiver(signals.visit_changed, dispatch_uid="reminders.visit_changed")
@@ -28,6 +31,22 @@ def reckon_with_the_odometer(sender: object, visit: Visit, event: VisitEvent, no
     """What was read at drop-off counts for every coat still on the bike, also those this visit has not renewed."""
     if event.action == Action.HAND_OVER:
         schedules.renew_bike(visit.bike, now=now)
+
+
+@receiver(signals.visit_changed, dispatch_uid="reminders.return_visit")
+def follow_return_visit(sender: object, visit: Visit, event: VisitEvent, now: datetime, **_: Any) -> None:
+    """The next visit of a bike answers what its rider said was not right; without that visit it stands open again."""
+    if event.action == "pencilled":
+        returns.link(visit, now=now)
+    elif event.action in ENDED_EARLY:
+        returns.unlink(visit)
+
+
+@receiver(post_save, sender=Rider, dispatch_uid="reminders.rider_saved")
+def follow_address(sender: object, instance: Rider, created: bool, **_: Any) -> None:
+    """A corrected address also reaches what is owed already."""
+    if not created:
+        rewriting.readdress(instance)
 
 
 @receiver(signals.request_received, dispatch_uid="reminders.request_received")

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from reminders.views import bike, climate, estimates, public, staff, staff_bike
+from reminders.views import bike, climate, estimates, public, returns, staff, staff_bike
 
 patterns = [
     path("bike/<str:token>/", bike.bike_page, name="bike"),
     path("bike/<str:token>/protection.svg", bike.bike_chart, name="chart"),
     path("recall/<str:token>/", public.answer, name="answer"),
     path("recall/<str:token>/leave/", public.leave, name="leave"),
+    path("not-right/<str:token>/", returns.not_right, name="not-right"),
     path("workbench/bikes/<int:pk>/", staff_bike.bike_page, name="staff-bike"),
     path("workbench/bikes/<int:pk>/findings/", staff_bike.findings, name="findings"),
     path("workbench/notices/", staff.notices, name="outbox"),
+    path("workbench/notices/not-right/<int:pk>/seen-to/", returns.settle, name="not-right-seen-to"),
     path("workbench/notices/<int:primary_key>/again/", staff.resend, name="resend"),
     path("workbench/notices/<int:primary_key>/seen-to/", staff.close, name="close"),
 ]

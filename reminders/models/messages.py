@@ -9,7 +9,7 @@ from bookings.models import Bike, Rider, Visit
 
 
 class Notice(models.Model):
-    """A message we owe one rider, or ourselves. Its life is told by `state`; its text is frozen at the first hand-over."""
+    """A message we owe one rider, or ourselves. `state` tells its life; its text is frozen at the first hand-over."""
 
     class Kind(models.TextChoices):
         PENCILLED = "pencilled", _("visit pencilled")

@@ -13,6 +13,7 @@ from reminders.selectors.days import (
 )
 from reminders.selectors.due_soon import (
     DueCase,
+    bikes_due,
     coat_cycle,
     due_soon_cases,
     is_booked,
@@ -34,8 +35,11 @@ from reminders.selectors.messages import (
     LATE_AFTER,
     late,
     late_or_doubtful,
+    not_right,
     notices,
     notices_for,
+    own_text,
+    text_versions,
     without_email,
 )
 from reminders.selectors.place import (
@@ -89,6 +93,7 @@ __all__ = [
     "RecallCase",
     "agreeing_among",
     "agrees_to_recall",
+    "bikes_due",
     "climate_months",
     "climate_obstacle",
     "coat_cycle",
@@ -112,10 +117,12 @@ __all__ = [
     "latest_schedule",
     "live_schedules",
     "newest_findings",
+    "not_right",
     "notices",
     "notices_for",
     "odometer",
     "odometer_lines",
+    "own_text",
     "own_values",
     "parameter_changes",
     "parameters_in_force",
@@ -132,6 +139,7 @@ __all__ = [
     "start_day",
     "suppressed",
     "suppressed_among",
+    "text_versions",
     "today",
     "tours",
     "use_input",

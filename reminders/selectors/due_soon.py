@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from bookings import selectors as bookings
 from bookings.models import Bike, Visit
@@ -40,26 +40,35 @@ def coat_cycle(row: CoatDue) -> str:
     return f"coat:{row.coat_id}"
 
 
+def bikes_due(now: datetime) -> list[DueCase]:
+    """Bikes with a coat likely due within the shop's lead and nothing booked, whoever has been told; soonest first."""
+    return _cases(_rows(now), now)
+
+
 def due_soon_cases(now: datetime) -> list[DueCase]:
-    """Bikes with a coat likely due within the shop's lead, that nobody has spoken of lately; soonest first."""
+    """Those of them that no word before winter speaks for, and that nobody has spoken of lately."""
+    bike = OuterRef("schedule__bike")
+    called = Recall.objects.filter(bike=bike, created_at__gt=now - AFTER_RECALL)
+    told = Notice.objects.filter(bike=bike, kind=Notice.Kind.DUE_SOON, created_at__gt=now - BETWEEN_TWO)
+    no_winter_ahead = Q(act_by__isnull=True) | Q(schedule__salt_from__lte=today(now))
+    return _cases(_rows(now).filter(no_winter_ahead).exclude(Exists(called) | Exists(told)), now)
+
+
+def _rows(now: datetime) -> QuerySet[CoatDue]:
     day = today(now)
     horizon = day + timedelta(days=bookings.require_shop().recall_lead_days)
     bike = OuterRef("schedule__bike")
     booked = Visit.objects.filter(bike=bike).exclude(state__in=ENDED)
-    called = Recall.objects.filter(bike=bike).filter(
-        Q(answer=Recall.Answer.SOLD) | Q(created_at__gt=now - AFTER_RECALL)
-    )
-    told = Notice.objects.filter(bike=bike, kind=Notice.Kind.DUE_SOON, created_at__gt=now - BETWEEN_TWO)
-    rows = (
-        CoatDue.objects.filter(due_likely__lte=horizon, due_likely__gte=day - STILL_NEWS)
-        .filter(Q(act_by__isnull=True) | Q(schedule__salt_from__lte=day))
-        .exclude(Exists(booked) | Exists(called) | Exists(told))
-        .select_related("schedule__bike__rider", "coat")
-        .order_by("due_likely", "pk")
-    )
+    sold = Recall.objects.filter(bike=bike, answer=Recall.Answer.SOLD)
+    due = CoatDue.objects.filter(due_likely__lte=horizon, due_likely__gte=day - STILL_NEWS)
+    unspoken = due.exclude(Exists(booked) | Exists(sold))
+    return unspoken.select_related("schedule__bike__rider", "coat").order_by("due_likely", "pk")
+
+
+def _cases(rows: QuerySet[CoatDue], now: datetime) -> list[DueCase]:
     cases: dict[int, DueCase] = {}
     for row in rows:
-        owner = row.schedule.bike
-        if owner.pk not in cases and now - row.coat.applied_at >= FRESH and row in coats_due(owner):
-            cases[owner.pk] = DueCase(owner, row)
+        bike = row.schedule.bike
+        if bike.pk not in cases and now - row.coat.applied_at >= FRESH and row in coats_due(bike):
+            cases[bike.pk] = DueCase(bike, row)
     return list(cases.values())

@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from bookings.models import Visit, VisitEvent
 from bookings.rules.types import VisitState
-from reminders.models import Notice
+from reminders.models import Notice, NoticeText, ReturnAsk
 
 LATE_AFTER = timedelta(minutes=15)
 
@@ -40,6 +40,21 @@ def declined(now: datetime) -> QuerySet[Visit]:
     said = VisitEvent.objects.filter(visit=OuterRef("pk"), action="replied", at__gte=OuterRef("changed_at"))
     ahead = Visit.objects.filter(state__in=(VisitState.PENCILLED, VisitState.CONFIRMED), starts_at__gt=now)
     return ahead.filter(Exists(said), rider_reply="declined").select_related("bike__rider", "tier")
+
+
+def text_versions(kind: str) -> QuerySet[NoticeText]:
+    """Every wording the shop has given a kind, the newest first."""
+    return NoticeText.objects.filter(kind=kind)
+
+
+def own_text(kind: str) -> NoticeText | None:
+    """The newest of them, if there is any."""
+    return text_versions(kind).first()
+
+
+def not_right() -> QuerySet[ReturnAsk]:
+    """What riders say is not right and nobody has seen to yet, the longest standing first."""
+    return ReturnAsk.objects.filter(settled_at__isnull=True).select_related("visit__bike__rider", "visit__tier")
 
 
 def without_email(visits: Iterable[Visit]) -> list[Visit]:

@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 
 from bookings.models import Rider
-from reminders.models import Notice, RecallConsent, Suppression
+from reminders.models import RECALL_STREAM, Notice, RecallConsent, Suppression
 
 
 def agree(rider: Rider, *, wording: str, source: str, now: datetime) -> None:
@@ -25,7 +25,7 @@ def withdraw(rider: Rider, *, by: str, now: datetime) -> None:
     living = RecallConsent.objects.filter(withdrawn_at__isnull=True, **who)
     riders = list(living.values_list("rider_id", flat=True))
     living.update(withdrawn_at=now, withdrawn_by=by)
-    Notice.objects.filter(rider__in=riders, kind=Notice.Kind.RECALL, state=Notice.State.WAITING).update(
+    Notice.objects.filter(rider__in=riders, kind__in=RECALL_STREAM, state=Notice.State.WAITING).update(
         state=Notice.State.DROPPED, settled_at=now, outcome="The rider no longer wishes to be told before winter."
     )
 

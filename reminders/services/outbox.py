@@ -20,7 +20,7 @@ CALENDAR_KINDS = (Kind.PENCILLED, Kind.CONFIRMED, Kind.CHANGED, Kind.CALLED_OFF,
 def owe(
     *,
     kind: Notice.Kind,
-    rider: Rider,
+    rider: Rider | None,
     subject_key: str,
     cycle: str,
     due_at: datetime,
@@ -28,9 +28,14 @@ def owe(
     now: datetime,
     bike: Bike | None = None,
     visit: Visit | None = None,
+    recipient: str = "",
 ) -> Notice | None:
-    """Write the notice once per (kind, subject, cycle); None when the rider has no address or it is owed already."""
-    if not rider.email:
+    """Write the notice once per (kind, subject, cycle); None when it has no address or is owed already.
+
+    It goes to the rider's address, or for mail to ourselves to `recipient`.
+    """
+    address = rider.email if rider else recipient
+    if not address:
         return None
     notice, created = Notice.objects.get_or_create(
         kind=kind,
@@ -40,7 +45,7 @@ def owe(
             "rider": rider,
             "bike": bike,
             "visit": visit,
-            "recipient": rider.email,
+            "recipient": address,
             "due_at": due_at,
             "not_after": not_after,
             "created_at": now,

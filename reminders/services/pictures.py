@@ -15,6 +15,7 @@ from reminders.models import Notice
 from reminders.text import course, salted_months
 
 log = logging.getLogger(__name__)
+PICTURED = (Notice.Kind.CARE_SHEET, Notice.Kind.RECALL, Notice.Kind.DUE_SOON)
 
 
 @dataclass(frozen=True)
@@ -27,12 +28,12 @@ class Picture:
 
 
 def picture_for(notice: Notice, *, now: datetime) -> Picture | None:
-    """Coats of the visit for a care sheet, all coats on the bike for a word before winter, None for other kinds.
+    """Coats of the visit for a care sheet, all coats on the bike for a recall, None for other kinds.
 
     A picture that cannot be drawn must not hold up its letter, which says in words what it shows.
     """
     bike = notice.visit.bike if notice.visit else notice.bike
-    if bike is None or notice.kind not in (Notice.Kind.CARE_SHEET, Notice.Kind.RECALL):
+    if bike is None or notice.kind not in PICTURED:
         return None
     try:
         return _drawn(bike, notice, selectors.today(now))
@@ -54,7 +55,7 @@ def _in_words(line: CoatLine, day: date) -> str:
     coat, row = line.row.coat, line.row
     name = _("%(zone)s, %(coat)s") % {"zone": coat.get_zone_display(), "coat": coat.get_kind_display()}
     half = line.half_gone if line.half_gone and line.half_gone > day else None
-    return f"{name}: {course(line.percent, half, row.due_early, row.due_late)}"
+    return f"{name}: {course(line.percent, half, row.due_early, row.due_late, day)}"
 
 
 def _salted(lines: list[CoatLine], day: date) -> list[str]:

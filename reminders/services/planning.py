@@ -14,6 +14,7 @@ from reminders import selectors
 from reminders.models import Notice
 from reminders.services.outbox import owe, was_told
 from reminders.services.recall import call_back
+from reminders.services.routine import owe_all_well, owe_due_soon, owe_morning
 from reminders.services.schedules import renew_outdated, renew_outlived, schedule_collected
 from reminders.services.sending import wake
 from reminders.timing import ONE_DAY, send_instant
@@ -43,6 +44,14 @@ class Planned:
     care_sheets: int
     day_before: int
     recalls: int
+    all_well: int = 0
+    due_soon: int = 0
+    mornings: int = 0
+
+    @property
+    def notices(self) -> int:
+        """How many notices were owed."""
+        return self.care_sheets + self.day_before + self.recalls + self.all_well + self.due_soon + self.mornings
 
 
 def plan(*, now: datetime) -> Planned:
@@ -51,8 +60,18 @@ def plan(*, now: datetime) -> Planned:
         return Planned(0, 0, 0, 0, 0)  # nothing is owed before the shop has been set up
     lapsed = lapse_holds(now=now)
     schedules = schedule_collected(now=now) + renew_outlived(now=now) + renew_outdated(now=now)
-    planned = Planned(lapsed, schedules, owe_care_sheets(now=now), owe_day_before(now=now), call_back(now=now))
-    if planned.care_sheets or planned.day_before or planned.recalls:
+    planned = Planned(
+        lapsed,
+        schedules,
+        care_sheets=owe_care_sheets(now=now),
+        day_before=owe_day_before(now=now),
+        recalls=call_back(now=now),
+        # After the recall, which speaks for what it covers.
+        all_well=owe_all_well(now=now),
+        due_soon=owe_due_soon(now=now),
+        mornings=owe_morning(now=now),
+    )
+    if planned.notices:
         wake(now)
     return planned
 

@@ -56,7 +56,7 @@ def test_the_call_before_winter_proposes_a_day_once(shop_world: Shop) -> None:
     [message] = mail.outbox[before:]
     assert message.subject == "Before winter: a day for your Grey twin"
     assert message.extra_headers["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
-    for words in ("by our estimate", "/recall/", "they are no promise", "To stop it:"):
+    for words in ("by our estimate", "/recall/", "They are no promise", "To stop it:"):
         assert words in message.body
     notice = Notice.objects.get(kind=Kind.RECALL)
     event = vobject.readOne(notice.calendar_text).vevent

@@ -6,7 +6,7 @@ import os
 import re
 import subprocess
 import sys
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -14,7 +14,7 @@ import pytest
 from bookings.models import Shop, Visit
 from bookings.services import bookings
 from reminders.mailer.letters import mail_message
-from reminders.models import Notice, Recall
+from reminders.models import CoatDue, Notice, Recall
 from reminders.services import planning, sending
 from reminders.services.composing import compose, letter_of
 from tests.parts.stories import MORNING, STAFF, collected, confirmed, pencilled, ready
@@ -23,6 +23,7 @@ from tests.parts.workers import ROOT, database_url
 pytestmark = pytest.mark.django_db
 Kind = Notice.Kind
 LONDON = ZoneInfo("Europe/London")
+SPRING = datetime(2026, 4, 7, 9, 0, tzinfo=UTC)
 AUTUMN = datetime(2026, 9, 3, 9, 0, tzinfo=UTC)
 
 
@@ -54,6 +55,27 @@ def called_back() -> Visit:
     return Visit.objects.get(recall=Recall.objects.get())
 
 
+def asked_whether_all_is_well() -> Visit:
+    visit, moment = collected()
+    planning.plan(now=moment + timedelta(days=8))
+    return visit
+
+
+def a_coat_comes_due() -> Visit:
+    visit, moment = collected(datetime(2025, 11, 3, 9, 0, tzinfo=UTC))
+    planning.plan(now=moment)
+    CoatDue.objects.update(due_early=SPRING.date(), due_likely=SPRING.date(), act_by=None)
+    planning.plan(now=SPRING)
+    return visit
+
+
+def a_morning() -> Visit:
+    Shop.objects.update(morning_mail_at=time(7))
+    visit = confirmed()
+    planning.plan(now=datetime.combine(visit.starts_at.date(), time(7, 1), LONDON))
+    return visit
+
+
 STORIES = {
     Kind.PENCILLED: (pencilled, MORNING, "REQUEST", ["We hold this time until", "not firm yet"]),
     Kind.CONFIRMED: (confirmed, MORNING, "REQUEST", ["your visit is confirmed", "/visit.ics"]),
@@ -63,6 +85,14 @@ STORIES = {
     Kind.READY: (lambda: ready()[0], MORNING, "", ["squeeze both brakes", "qualified mechanic"]),
     Kind.CARE_SHEET: (gone_home, MORNING, "", ["due again", "estimate", "brake discs, pads, tyres, grips, pegs"]),
     Kind.RECALL: (called_back, AUTUMN, "REQUEST", ["by our estimate", "no promise", "To stop it", "/leave/"]),
+    Kind.DUE_SOON: (a_coat_comes_due, SPRING, "", ["come due soon", "no promise", "To stop it", "/leave/"]),
+    Kind.ALL_WELL: (asked_whether_all_is_well, MORNING, "", ["do not ride", "/not-right/"]),
+    Kind.MORNING: (
+        a_morning,
+        datetime(2026, 10, 6, 7, 1, tzinfo=LONDON),
+        "",
+        ["Today:", "Ines Halloway", "07700 900123"],
+    ),
 }
 
 
@@ -70,7 +100,7 @@ STORIES = {
 def test_each_kind_says_what_it_must(shop_world: Shop, kind: Notice.Kind) -> None:
     story, now, method, words = STORIES[kind]
     visit = story()
-    notice = Notice.objects.get(kind=kind, visit=visit)
+    notice = Notice.objects.get(kind=kind)
     composed = compose(notice, now=now)
     assert composed.calendar_method == method
     assert bool(composed.calendar_text) is bool(method)
@@ -92,7 +122,7 @@ def test_a_recall_alone_tells_how_to_leave(shop_world: Shop) -> None:
     visit = called_back()
     for notice in Notice.objects.filter(visit__isnull=False):
         composed = compose(notice, now=AUTUMN)
-        assert ("/leave/" in composed.text) is (notice.kind == Kind.RECALL)
+        assert ("/leave/" in composed.text) is notice.is_recall
     assert Notice.objects.filter(visit=visit).get().kind == Kind.RECALL
 
 

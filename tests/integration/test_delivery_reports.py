@@ -13,13 +13,14 @@ from django.urls import include, path
 from pytest_django import Settings
 
 from bookings.models import Shop
+from config.urls import urlpatterns as site
 from reminders import selectors
 from reminders.models import Notice, ProviderEvent, Suppression
 from reminders.services import sending
 from tests.parts.stories import MORNING, pencilled
 
 pytestmark = pytest.mark.django_db
-urlpatterns = [path("anymail/", include("anymail.urls"))]
+urlpatterns = [*site, path("anymail/", include("anymail.urls"))]
 State = Notice.State
 
 
@@ -76,7 +77,7 @@ def test_a_bounce_suppresses_and_shows_to_staff_once(notice: Notice) -> None:
 
 def test_a_complaint_stops_recall_mail_and_the_address(notice: Notice) -> None:
     report(notice, "complained")
-    assert not selectors.agrees_to_recall(notice.rider)
+    assert notice.rider and not selectors.agrees_to_recall(notice.rider)
     assert Suppression.objects.filter(address="ines@example.org").exists()
 
 
