@@ -21,6 +21,8 @@ from reminders.services.inspection import ZoneFound
 from reminders.services.readings import MOST_KM
 from reminders.text import FILM_LEFT, rust_seen
 
+_KM = {"required": _("Give the kilometres."), "invalid": _("Give the kilometres as a whole number, without commas.")}
+
 
 class DayField(forms.DateField):
     """A day: from the browser's own calendar, or typed as people write it."""
@@ -28,7 +30,8 @@ class DayField(forms.DateField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
         kwargs.setdefault("input_formats", ["%Y-%m-%d", "%d/%m/%Y", "%d.%m.%Y", "%d %B %Y", "%d %b %Y"])
-        kwargs.setdefault("error_messages", {"invalid": _("Give a day that exists, such as 2026-03-14.")})
+        invalid = _("Give a day that exists, such as 2026-03-14.")
+        kwargs.setdefault("error_messages", {"invalid": invalid, "required": _("Give the day.")})
         super().__init__(**kwargs)
 
 
@@ -52,7 +55,7 @@ class OdometerForm(TellingForm):
     """A reading of the odometer."""
 
     on = DayField(label=_("Read on"))
-    km = WholeNumberField(label=_("Odometer, in km"), min_value=0, max_value=MOST_KM)
+    km = WholeNumberField(label=_("Odometer, in km"), min_value=0, max_value=MOST_KM, error_messages=_KM)
     days = ("on",)
 
 
@@ -73,6 +76,7 @@ class TourForm(TellingForm):
         help_text=_("A guess will do. 1,000 miles are about 1,600 km."),
         min_value=1,
         max_value=200_000,
+        error_messages=_KM,
     )
     salted = forms.TypedChoiceField(
         label=_("Were the roads salted?"),

@@ -67,7 +67,7 @@ def test_pages_a_link_leads_to(
     open_page: OpenPage, axe: Callable[[Page], None], addresses: dict[str, str], size: str, scheme: str
 ) -> None:
     page = open_page(*SIZES[size], headers=AT)
-    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
     for address in addresses.values():
         page.goto(address)
         # What a press unfolds is looked at too.
@@ -82,7 +82,7 @@ def test_pages_of_a_booking_and_their_refusals(
 ) -> None:
     open_shop()
     page = open_page(*SIZES[size], headers=AT)
-    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
     page.goto("/book/full-treatment/bike/")
     check(page, axe)
     page.get_by_role("button", name="Show free days").click()

@@ -82,7 +82,7 @@ def test_a_tour_told_moves_the_months_and_the_page_says_from_what_to_what(bike: 
         ({"what": "odometer", "odometer-on": "2026-02-01", "odometer-km": "many"}, "odometer-km", "whole number"),
         ({"what": "odometer", "odometer-on": "2026-02-30", "odometer-km": "22000"}, "odometer-on", "day that exists"),
         ({"what": "wash", "wash-on": "2027-01-01"}, "wash-on", "still to come"),
-        ({"what": "wash", "wash-on": ""}, "wash-on", "required"),
+        ({"what": "wash", "wash-on": ""}, "wash-on", "Give the day."),
         ({**TOUR, "tour-km": "90000"}, "tour-km", "more than anybody rides"),
         ({**TOUR, "tour-last_day": "2025-12-01"}, "tour-last_day", "before the first"),
     ],
