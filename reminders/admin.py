@@ -7,7 +7,18 @@ from typing import Any
 from django.contrib import admin
 from django.http import HttpRequest
 
-from reminders.models import Attempt, CoatDue, Notice, ProviderEvent, Recall, RecallConsent, Schedule, Suppression
+from reminders.models import (
+    Attempt,
+    CoatDue,
+    Notice,
+    ParameterChange,
+    ProviderEvent,
+    Recall,
+    RecallConsent,
+    Schedule,
+    Suppression,
+    WeatherDay,
+)
 
 
 class ReadOnly(admin.ModelAdmin):
@@ -49,6 +60,16 @@ class ScheduleAdmin(ReadOnly):
 @admin.register(CoatDue)
 class CoatDueAdmin(ReadOnly):
     list_display = ("coat", "due_early", "due_likely", "due_late", "act_by")
+
+
+@admin.register(ParameterChange)
+class ParameterChangeAdmin(ReadOnly):
+    list_display = ("key", "value", "since", "by", "why")
+
+
+@admin.register(WeatherDay)
+class WeatherDayAdmin(ReadOnly):
+    list_display = ("day", "temperature_c", "minimum_temperature_c", "relative_humidity_percent", "source")
 
 
 @admin.register(Recall)

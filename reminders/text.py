@@ -44,13 +44,14 @@ def month(day: date) -> str:
     return f"{MONTHS[day.month]} {day.year}"
 
 
-def course(percent: int, half: date | None, early: date | None, late: date | None) -> str:
-    """How a coat goes on from today: what is left, when half will be, and when it is due."""
+def course(percent: int, half: date | None, early: date | None, late: date | None, today: date | None = None) -> str:
+    """How a coat goes on from `today`: what is left, when half will be, and when it is, or was, due."""
     left = _("about %(percent)s %% left today") % {"percent": percent} if percent else _("little or nothing left today")
     steps = [left]
     if half:
         steps.append(_("about half by %(month)s") % {"month": month(half)})
-    return ", ".join([*steps, _("due %(months)s") % {"months": month_range(early, late)}])
+    due = _("was due %(months)s") if today and late and late < today else _("due %(months)s")
+    return ", ".join([*steps, due % {"months": month_range(early, late)}])
 
 
 def salted_months(first: date, last: date) -> str:

@@ -68,7 +68,13 @@ class ClimateForm(PlainForm):
     def months(self) -> list[tuple[str, list[tuple[BoundField, str]]]]:
         """Each month with its fields and what they are called within it."""
         return [
-            (str(name), [(self[f"{column}_{month}"], str(words).capitalize()) for column, words in MONTHLY.items()])
+            (
+                str(name),
+                [
+                    (self[f"{column}_{month}"], f"{str(words)[:1].upper()}{str(words)[1:]}")
+                    for column, words in MONTHLY.items()
+                ],
+            )
             for month, name in MONTHS.items()
         ]
 
@@ -180,8 +186,12 @@ class ImportForm(PlainForm):
 class ForgetForm(PlainForm):
     """Which observed days to take out."""
 
-    first = forms.DateField(label=_("First day"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d"))
-    last = forms.DateField(label=_("Last day"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d"))
+    first = forms.DateField(
+        label=_("First day"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d")
+    )
+    last = forms.DateField(
+        label=_("Last day"), widget=forms.DateInput(attrs=_OFF | {"type": "date"}, format="%Y-%m-%d")
+    )
 
     def clean(self) -> dict[str, Any]:
         first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")

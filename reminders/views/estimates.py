@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
+from statistics import NormalDist
 from typing import Any
 
 from django.contrib import messages
@@ -184,6 +185,7 @@ def how(request: HttpRequest) -> HttpResponse:
         "coefficients": _coefficients(),
         "published_sources": sorted({row.source for row in PUBLISHED}),
         "model_version": MODEL_VERSION,
+        "outside": round(100 * NormalDist().cdf(-in_force["band.z"])),
         "half_life_days": number(in_force["brine.half_life_days"]),
         "lead_days": number(in_force["salt.lead_days"]),
         "climate_sources": sorted({month.source for month in months if month.source}),
