@@ -11,13 +11,17 @@ from reminders.models import (
     Attempt,
     CoatDue,
     Notice,
+    OdometerReading,
     ParameterChange,
     ProviderEvent,
     Recall,
     RecallConsent,
     Schedule,
     Suppression,
+    Tour,
+    Wash,
     WeatherDay,
+    ZoneFinding,
 )
 
 
@@ -70,6 +74,13 @@ class ParameterChangeAdmin(ReadOnly):
 @admin.register(WeatherDay)
 class WeatherDayAdmin(ReadOnly):
     list_display = ("day", "temperature_c", "minimum_temperature_c", "relative_humidity_percent", "source")
+
+
+@admin.register(OdometerReading, Tour, Wash, ZoneFinding)
+class ToldAdmin(ReadOnly):
+    """What was told of bikes, what was taken back included; the page of a bike is where to tell more."""
+
+    list_display = ("bike", "__str__", "teller", "told_by", "told_at", "taken_back_by", "taken_back_at")
 
 
 @admin.register(Recall)

@@ -21,6 +21,7 @@ from reminders.forms.readings import FindingsForm
 from reminders.models import Told, ZoneFinding
 from reminders.protection.inspection import read_log_rate
 from reminders.services import inspection
+from reminders.services.schedules import renew_bike
 from reminders.services.telling import Teller, take_back
 from reminders.text import film_seen, pace, rust_seen
 from reminders.views import telling
@@ -45,11 +46,25 @@ def bike_page(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         context = _context(request, bike) | {"forms": telling.blank(today)}
         return render(request, "reminders/staff/bike.html", context)
+    if request.POST.get("what") == "again":
+        return _again(request, bike)
     heard = telling.hear(request, bike, _teller(request), now)
     if heard.refused is None:
         return redirect(reverse("notices:staff-bike", args=[pk]) + "#told")
     context = _context(request, bike) | {"forms": heard.forms, "form": heard.refused}
     return render(request, "reminders/staff/bike.html", context, status=422)
+
+
+def _again(request: HttpRequest, bike: Bike) -> HttpResponse:
+    """Make the estimate again, for habits that were mended in the records."""
+    before = telling.due_months(bike)
+    if renew_bike(bike, now=moment_of(request)):
+        messages.success(request, " ".join(telling.changes(before, bike)))
+    else:
+        schedule = selectors.latest_schedule(bike)
+        reason = selectors.climate_obstacle() or (schedule.refusal if schedule else _("no coat of ours is on it."))
+        messages.error(request, _("It could not be made: %(reason)s") % {"reason": reason})
+    return redirect(reverse("notices:staff-bike", args=[bike.pk]) + "#coats")
 
 
 def _context(request: HttpRequest, bike: Bike) -> dict[str, Any]:

@@ -46,8 +46,7 @@ def blank(today: date) -> dict[str, TellingForm]:
 def hear(request: HttpRequest, bike: Bike, teller: Teller, now: datetime) -> Heard:
     """Take what a POST tells of a bike; `what` says which form it is, or what is taken back."""
     today, what = selectors.today(now), request.POST.get("what", "")
-    forms = blank(today)
-    before = _due(bike)
+    forms, before = blank(today), due_months(bike)
     if what in FORMS:
         form = forms[what] = FORMS[what](request.POST, prefix=what, today=today)
         if not _is_kept(form, NOTE[what], bike=bike, teller=teller, now=now):
@@ -80,13 +79,16 @@ def _named(request: HttpRequest, bike: Bike) -> Told | None:
     return selectors.standing(kind, bike).filter(pk=int(key)).first()
 
 
-def _due(bike: Bike) -> dict[int, str]:
+def due_months(bike: Bike) -> dict[int, str]:
+    """The months in which each coat is due, by its key: kept from before a change, to tell what became of them."""
     return {row.coat_id: month_range(row.due_early, row.due_late) for row in selectors.coats_due(bike)}
 
 
 def changes(before: dict[int, str], bike: Bike) -> list[str]:
     """What became of the months in which coats are due, in sentences."""
     rows = selectors.coats_due(bike)
+    if selectors.climate_obstacle() or any(row.schedule.refusal for row in rows):
+        return [_("It counts as soon as the estimate can be made again.")]
     moved = []
     for row in rows:
         months, was = month_range(row.due_early, row.due_late), before.get(row.coat_id, "")

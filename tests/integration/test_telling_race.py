@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
+from typing import Any
 
 import pytest
 
@@ -36,15 +38,15 @@ def treated(number: int) -> Bike:
 def test_what_is_told_at_once_is_kept_once_and_every_schedule_knows_it_all() -> None:
     open_shop()
     bikes = [treated(1), treated(2)]
-    presses = [partial(planning.plan, now=SPRING), partial(planning.plan, now=SPRING)]
+    presses: list[Callable[[], Any]] = [partial(planning.plan, now=SPRING), partial(planning.plan, now=SPRING)]
     for bike in bikes:
-        told = {"bike": bike, "now": SPRING}
+        told: dict[str, Any] = {"bike": bike, "now": SPRING}
         presses += [partial(readings.note_wash, on=date(2026, 1, 5), teller=who, **told) for who in (RIDER, STAFF)]
         presses += [
             partial(readings.note_odometer, on=date(2026, 1, 5), km=22_000, teller=who, **told)
             for who in (RIDER, STAFF)
         ]
-        days = {"first_day": date(2025, 12, 1), "last_day": date(2025, 12, 20)}
+        days: dict[str, Any] = {"first_day": date(2025, 12, 1), "last_day": date(2025, 12, 20)}
         presses.append(partial(readings.note_tour, km=3000, salted=True, teller=RIDER, **days, **told))
         found = [ZoneFound(Zone.FASTENERS, rating=10, film_left=0.1)]
         presses.append(partial(inspection.note_findings, on=SPRING.date(), found=found, teller=STAFF, **told))

@@ -62,6 +62,11 @@ def value_of(response: Any, name: str) -> str:
     return value[1] if value else ""
 
 
+def due() -> dict[str, date]:
+    """The likely due day of each coat, by its zone."""
+    return {row.coat.zone: row.due_likely or date.max for row in CoatDue.objects.select_related("coat")}
+
+
 @pytest.mark.parametrize("page", [own, bench])
 def test_a_tour_told_moves_the_months_and_the_page_says_from_what_to_what(bike: Bike, page: Any) -> None:
     client = rider_at() if page is own else staff_at(SPRING)
@@ -153,7 +158,7 @@ def test_what_is_found_is_graded_in_plain_words_and_the_page_tells_what_was_lear
     for zone in ("Frame", "Fasteners", "Paint"):
         assert zone in form
     assert "Exhaust" not in form and "qualified mechanic" in form
-    before = {row.coat.zone: row.due_likely for row in CoatDue.objects.select_related("coat")}
+    before = due()
     typed = {"on": "2026-03-02", "paint": "10", "paint-film": "0.25", "frame": "", "fasteners": ""}
     answer = client.post(bench(bike) + "findings/", typed)
     assert answer.status_code == 302
@@ -162,7 +167,7 @@ def test_what_is_found_is_graded_in_plain_words_and_the_page_tells_what_was_lear
     seen = words(client.get(bench(bike)))
     assert re.search(r"Coats on this bike wear about (half as fast again as|twice as fast as) the table says", seen)
     assert "Ceramic coat, two layers wears about a" in seen and "on all bikes taken together" in seen
-    after = {row.coat.zone: row.due_likely for row in CoatDue.objects.select_related("coat")}
+    after = due()
     assert after["paint"] < before["paint"] and after["frame"] <= before["frame"]
     assert "What we found on this bike" in words(rider_at().get(own(bike)))
     client.post(bench(bike) + "findings/", {"take_back": str(finding.pk)})
@@ -216,3 +221,16 @@ def test_what_riders_type_cannot_become_markup(bike: Bike) -> None:
     answer = rider_at().post(own(bike), {"what": "odometer", "odometer-on": '"><script>', "odometer-km": "<b>1"})
     assert answer.status_code == 422
     assert b"<script>" not in answer.content and b"<b>1" not in answer.content
+
+
+def test_habits_mended_in_the_records_are_used_when_staff_ask_again(bike: Bike) -> None:
+    client, before = staff_at(SPRING), due()
+    Bike.objects.update(storage="heated", road_salt="none")
+    answer = client.post(bench(bike), {"what": "again"})
+    assert answer.status_code == 302 and ": now due " in words(client.get(bench(bike)))
+    assert all(day > before[zone] for zone, day in due().items())
+    Bike.objects.update(km_per_year=500_000)
+    client.post(bench(bike), {"what": "again"})
+    assert "It could not be made: km_per_year: must be a number" in words(client.get(bench(bike)))
+    client.post(bench(bike), TOUR)
+    assert "Noted. It counts as soon as the estimate can be made again." in words(client.get(bench(bike)))
