@@ -35,7 +35,12 @@ DATABASE_FIXTURES = {"db", "transactional_db", "django_db_reset_sequences", "dja
 
 
 def needs_database(item: pytest.Item) -> bool:
-    """Tell whether a test uses a database, by its mark or by a fixture."""
+    """Tell whether a test says something about the database engine: by its mark, or by a fixture that brings one.
+
+    How far a page is within everybody's reach does not depend on the engine, and browsers take their time.
+    """
+    if "axe" in getattr(item, "fixturenames", ()):
+        return False
     marked = item.get_closest_marker("django_db") or item.get_closest_marker("engine")
     return marked is not None or bool(DATABASE_FIXTURES.intersection(getattr(item, "fixturenames", ())))
 
