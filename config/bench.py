@@ -45,7 +45,14 @@ class Result:
 def measure(name: str, rounds: int = ROUNDS) -> Result:
     """Run one bench. Raises AnswersDiffer, and KeyError for a name there is not."""
     pair = BENCHES[name]()
-    if pair.ours() != pair.plain():
+    try:
+        return _measured(name, pair, pair.rounds or rounds)
+    finally:
+        pair.close()
+
+
+def _measured(name: str, pair: Pair, rounds: int) -> Result:
+    if _prepared(pair.before_ours, pair.ours) != _prepared(pair.before_plain, pair.plain):
         raise AnswersDiffer(f"{name}: ours and “{pair.plain_way}” give different answers")
     ours_times, plain_times = _side_by_side(pair, rounds)
     plain_times = [seconds / pair.plain_share for seconds in plain_times]
@@ -59,10 +66,15 @@ def measure(name: str, rounds: int = ROUNDS) -> Result:
         ratio=median(ratios),
         lowest_ratio=min(ratios),
         highest_ratio=max(ratios),
-        ours_peak_mb=_peak_mb(pair.ours),
-        plain_peak_mb=_peak_mb(pair.plain),
+        ours_peak_mb=0.0 if pair.rounds else _peak_mb(pair.ours),
+        plain_peak_mb=0.0 if pair.rounds else _peak_mb(pair.plain),
         process_peak_mb=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6,
     )
+
+
+def _prepared(before: Callable[[], None], work: Callable[[], Any]) -> Any:
+    before()
+    return work()
 
 
 def _peak_mb(work: Callable[[], Any]) -> float:
@@ -76,10 +88,12 @@ def _peak_mb(work: Callable[[], Any]) -> float:
 
 def _side_by_side(pair: Pair, rounds: int) -> tuple[list[float], list[float]]:
     """Seconds per call of both sides, turn by turn, so that whatever else the machine does hits both."""
-    ours_count, plain_count = _enough(pair.ours), _enough(pair.plain)
+    ours_count, plain_count = (1, 1) if pair.rounds else (_enough(pair.ours), _enough(pair.plain))
     ours_times, plain_times = [], []
     for _ in range(rounds):
+        pair.before_ours()
         ours_times.append(_timed(pair.ours, ours_count))
+        pair.before_plain()
         plain_times.append(_timed(pair.plain, plain_count))
     return ours_times, plain_times
 

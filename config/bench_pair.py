@@ -11,6 +11,10 @@ class AnswersDiffer(RuntimeError):
     """The two sides disagree, so their times mean nothing."""
 
 
+def _nothing() -> None:
+    return None
+
+
 @dataclass(frozen=True)
 class Pair:
     """Two ways to one answer. `ours` and `plain` take nothing and give what is compared.
@@ -24,3 +28,8 @@ class Pair:
     ours: Callable[[], Any]
     plain: Callable[[], Any]
     plain_share: float = 1.0
+    # For work that other processes do: few rounds of one call, no memory of ours to trace, and untimed work around.
+    rounds: int = 0
+    before_ours: Callable[[], None] = _nothing
+    before_plain: Callable[[], None] = _nothing
+    close: Callable[[], None] = _nothing

@@ -17,7 +17,7 @@ from scipy.optimize import linear_sum_assignment
 
 from bookings.rules.slots import Diary, free_starts, quarters
 from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
-from config import bench_forecast
+from config import bench_forecast, bench_outbox
 from config.bench_pair import Pair
 from reminders.protection import recall
 from reminders.protection.due import forecast
@@ -111,4 +111,5 @@ BENCHES: dict[str, Callable[[], Pair]] = {
     "forecast-bare": bench_forecast.beside_bare_dry,
     "forecast-bare-salt": bench_forecast.beside_bare_salted,
     "recall": recalls,
+    "outbox": bench_outbox.beside_smtplib,
 }

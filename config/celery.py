@@ -19,6 +19,10 @@ app.autodiscover_tasks(["reminders"])
 # However many beats run, a tick takes its turn in the database or does nothing (reminders.services.ticks).
 app.conf.beat_schedule = {
     "sweep what is due": {"task": "reminders.tick_sweep", "schedule": timedelta(seconds=30) / settings.HASTE},
+    "write ahead what falls due soon": {
+        "task": "reminders.tick_prepare",
+        "schedule": timedelta(seconds=60) / settings.HASTE,
+    },
     "plan what follows from finished work": {
         "task": "reminders.tick_plan",
         "schedule": timedelta(seconds=60) / settings.HASTE,

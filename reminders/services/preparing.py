@@ -65,6 +65,7 @@ class Facts:
 
 def prepare(*, now: datetime) -> int:
     """Write bytes for notices that fall due within the next hours; gives how many. Safe to run twice at once."""
+    forget(now=now)
     with Mailer() as mailer:
         if not mailer.takes_bytes:
             return 0

@@ -11,6 +11,7 @@ from reminders.models import Tick
 
 SWEEP_EVERY = timedelta(seconds=30) / settings.HASTE
 PLAN_EVERY = timedelta(seconds=60) / settings.HASTE
+PREPARE_EVERY = timedelta(seconds=60) / settings.HASTE
 # A clock that ticks every period is never quite even; without this it would lose every other turn.
 SLACK = 0.2
 

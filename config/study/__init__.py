@@ -1,0 +1,1 @@
+"""A throw-away installation for studies of the outbox: its own database, broker and mail server, and real workers."""
