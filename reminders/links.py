@@ -53,15 +53,19 @@ def visit_not_right(token: str) -> Visit | None:
 
 
 def feed_token(feed: Feed) -> str:
-    """Opens one calendar feed, until its serial is raised or it is closed."""
-    return Signer(salt=FEED).sign_object([feed.pk, feed.serial])
+    """Opens one calendar feed, until its serial is raised, it is closed, or the bike's private links are revoked."""
+    return Signer(salt=FEED).sign_object([feed.pk, feed.serial, feed.bike.link_serial if feed.bike else 0])
 
 
 def feed_of(token: str) -> Feed | None:
-    """The open feed a token is for, or None."""
-    key = _opened(token, FEED, 2)
-    found = key and Feed.objects.select_related("user", "bike").filter(pk=key[0], serial=key[1], is_open=True).first()
-    return found or None
+    """The open feed a token is for, or None; nobody who has left the shop reads its days."""
+    key = _opened(token, FEED, 3)
+    if key is None:
+        return None
+    found = Feed.objects.select_related("user", "bike").filter(pk=key[0], serial=key[1], is_open=True).first()
+    if found is None or (found.bike and found.bike.link_serial != key[2]):
+        return None
+    return None if found.user and not (found.user.is_active and found.user.is_staff) else found
 
 
 def public(view: str, *arguments: object) -> str:

@@ -7,15 +7,14 @@ from datetime import datetime
 from typing import Any
 
 from anymail.signals import AnymailInboundEvent, AnymailTrackingEvent, inbound, tracking
-from django.db.models.signals import post_save
 from django.dispatch import receiver
 
 from bookings import signals
 from bookings.clock import moment
-from bookings.models import BookingRequest, Rider, Visit, VisitEvent
+from bookings.models import BookingRequest, Visit, VisitEvent
 from bookings.rules.transitions import Action
 from bookings.text import RECALL_AGREED_BY_PHONE, RECALL_AGREED_ONLINE
-from reminders.services import consent, delivery, planning, replies, returns, rewriting, schedules
+from reminders.services import consent, delivery, planning, replies, returns, schedules
 
 ENDED_EARLY = {Action.CALL_OFF, Action.LAPSE, Action.MISS}
 
@@ -40,13 +39,6 @@ def follow_return_visit(sender: object, visit: Visit, event: VisitEvent, now: da
         returns.link(visit, now=now)
     elif event.action in ENDED_EARLY:
         returns.unlink(visit)
-
-
-@receiver(post_save, sender=Rider, dispatch_uid="reminders.rider_saved")
-def follow_address(sender: object, instance: Rider, created: bool, **_: Any) -> None:
-    """A corrected address also reaches what is owed already."""
-    if not created:
-        rewriting.readdress(instance)
 
 
 @receiver(signals.request_received, dispatch_uid="reminders.request_received")

@@ -87,7 +87,14 @@ class Notice(models.Model):
         else is service mail."""
         return self.kind in RECALL_STREAM
 
+    @property
+    def round(self) -> str:
+        """The cycle, without the count of copies that were sent again on purpose."""
+        return self.cycle.partition(COPY_MARK)[0]
 
+
+# Between a cycle and the number of a copy.
+COPY_MARK = "+"
 # What nudges towards a new visit; everything else is about one that is booked or has just been.
 RECALL_STREAM = (Notice.Kind.RECALL, Notice.Kind.DUE_SOON)
 # What may wait a day: it yields to the daily limit of a rider, and is never handed over in quiet hours.

@@ -31,6 +31,10 @@ from reminders.selectors.learning import (
     knowledge,
     newest_findings,
 )
+from reminders.selectors.life import (
+    Moment,
+    life,
+)
 from reminders.selectors.messages import (
     LATE_AFTER,
     late,
@@ -89,6 +93,7 @@ __all__ = [
     "LATE_AFTER",
     "DueCase",
     "Knowledge",
+    "Moment",
     "OdometerLine",
     "RecallCase",
     "agreeing_among",
@@ -115,6 +120,7 @@ __all__ = [
     "late",
     "late_or_doubtful",
     "latest_schedule",
+    "life",
     "live_schedules",
     "newest_findings",
     "not_right",

@@ -48,10 +48,10 @@ class Composed:
     picture_png: bytes = b""
 
 
-def compose(notice: Notice, *, now: datetime) -> Composed:
-    """Write the notice from the facts as they are at `now`."""
+def compose(notice: Notice, *, now: datetime, template: texts.Wording | None = None) -> Composed:
+    """Write the notice from the facts as they are at `now`, in the wording in force or the one given."""
     shop = bookings.require_shop()
-    template = texts.in_force(notice.kind)
+    template = template or texts.in_force(notice.kind)
     # A worker has no request: the shop's zone and the site's language are set for the length of the writing.
     with timezone.override(shop.zone), translation.override(settings.LANGUAGE_CODE):
         picture = picture_for(notice, now=now) if "{picture}" in template.body else None

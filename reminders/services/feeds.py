@@ -12,9 +12,10 @@ from datetime import datetime, timedelta
 from email.utils import parseaddr
 
 from django.conf import settings
-from django.contrib.auth.models import AbstractBaseUser
+from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone, translation
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from bookings import ics
@@ -43,7 +44,7 @@ class Content:
     same_since: datetime
 
 
-def open_for(*, user: AbstractBaseUser | None = None, bike: Bike | None = None, now: datetime) -> Feed:
+def open_for(*, user: User | None = None, bike: Bike | None = None, now: datetime) -> Feed:
     """The feed of a member of staff or a bike, with a new address if it was closed."""
     feed, made = Feed.objects.get_or_create(user=user, bike=bike, defaults={"made_at": now})
     return feed if made or feed.is_open else renew(feed, now=now)
@@ -91,7 +92,7 @@ def _visit(visit: Visit) -> ics.Entry:
     lines = [
         str(visit.get_state_display()),
         _("key %(tag)s") % {"tag": job.key_tag} if job else "",
-        _("promised for %(at)s") % {"at": timezone.localtime(visit.promised_at).strftime("%d.%m. %H:%M")},
+        _("promised for %(at)s") % {"at": date_format(timezone.localtime(visit.promised_at), "D j M, H:i")},
     ]
     return ics.Entry(
         uid=f"day-{visit.calendar_uid}",

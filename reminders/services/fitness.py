@@ -56,7 +56,7 @@ def _misfit_of(notice: Notice, zone: tzinfo) -> str:
 def _not_due(notice: Notice, bike: Bike) -> str:
     if selectors.is_booked(bike):
         return "The bike is booked in already."
-    if notice.cycle not in {selectors.coat_cycle(row) for row in selectors.coats_due(bike)}:
+    if notice.round not in {selectors.coat_cycle(row) for row in selectors.coats_due(bike)}:
         return "The coat has been renewed since."
     return ""
 
@@ -65,9 +65,9 @@ def _misfit(notice: Notice, visit: Visit, zone: tzinfo) -> str:
     kind = Kind(notice.kind)
     if VisitState(visit.state) not in FITTING[kind]:
         return f"The visit is now: {visit.get_state_display()}."
-    if kind in CALENDAR_KINDS and kind is not Kind.RECALL and notice.cycle != str(visit.calendar_sequence):
+    if kind in CALENDAR_KINDS and kind is not Kind.RECALL and notice.round != str(visit.calendar_sequence):
         return "The visit has changed since; a newer message tells of it."
-    if kind is Kind.DAY_BEFORE and notice.cycle != visit.starts_at.astimezone(zone).date().isoformat():
+    if kind is Kind.DAY_BEFORE and notice.round != visit.starts_at.astimezone(zone).date().isoformat():
         return "The visit has moved to another day."
     if kind is Kind.ALL_WELL and visit.return_asks.exists():
         return "The rider has told us already what is not right."

@@ -49,7 +49,7 @@ def owe(
             "due_at": due_at,
             "not_after": not_after,
             "created_at": now,
-            "message_id": _message_id(),
+            "message_id": message_id(),
         },
     )
     if not created:
@@ -59,7 +59,7 @@ def owe(
     return notice
 
 
-def _message_id() -> str:
+def message_id() -> str:
     """Made once and stored in the row: whoever hands the notice over, and however often, uses this one."""
     return f"<rimebook.n{uuid4().hex}@{settings.MAIL_FROM.rpartition('@')[2]}>"
 

@@ -8,10 +8,9 @@ from functools import cache
 from pathlib import Path
 
 from reminders import selectors
-from reminders.models import Notice, NoticeText
+from reminders.models import NoticeText
 from reminders.services import wording
 from reminders.services.names import NEEDED, names_for
-from reminders.services.rewriting import recompose
 
 FILES = Path(__file__).resolve().parent.parent / "templates" / "reminders" / "messages"
 
@@ -53,7 +52,7 @@ def faults_in(kind: str, wanted: Wording) -> dict[str, list[str]]:
 def save(*, kind: str, wanted: Wording, by: str, now: datetime) -> bool:
     """Let notices of this kind be written so from now on; False when they are already.
 
-    Notices that were written ahead and have not left are written anew. Raises ValueError for a wording with faults.
+    What was written ahead otherwise is written anew at hand-over. Raises ValueError for a wording with faults.
     """
     if any(faults_in(kind, wanted).values()):
         raise ValueError("a wording with faults is shown again and never kept")
@@ -73,4 +72,3 @@ def set_back(*, kind: str, by: str, now: datetime) -> bool:
 
 def _keep(kind: str, wanted: Wording, by: str, now: datetime) -> None:
     NoticeText.objects.create(kind=kind, subject=wanted.subject, body=wanted.body, saved_at=now, saved_by=by[:150])
-    recompose(Notice.objects.filter(kind=kind))

@@ -16,7 +16,8 @@ from bookings.views.staff_door import actor, moment_of, staff_page
 from reminders import selectors
 from reminders.models import Notice
 from reminders.selectors.messages import declined
-from reminders.services import outcomes, sending
+from reminders.services import handling
+from reminders.services.handling import NotAgain
 
 PAGE_SIZE = 40
 State = Notice.State
@@ -51,6 +52,7 @@ def notices(request: HttpRequest) -> HttpResponse:
             for visit in selectors.collected_without_schedule()
             if (reason := selectors.schedule_obstacle(visit, now))
         ],
+        "not_right": selectors.not_right(),
         "declined": declined(now),
         "to_ring": selectors.recall_by_phone(now),
     }
@@ -71,24 +73,41 @@ def _shown(notice: Notice, late: bool = False) -> Shown:
 
 
 @staff_page
+@require_safe
+def notice(request: HttpRequest, primary_key: int) -> HttpResponse:
+    """One notice from its cause to what became of it, and what it says."""
+    found = get_object_or_404(selectors.notices(), pk=primary_key)
+    is_late = selectors.notices().filter(selectors.late(moment_of(request)), pk=found.pk).exists()
+    context = {
+        "shown": _shown(found, late=is_late),
+        "life": selectors.life(found),
+        "may_copy": handling.may_copy(found),
+    }
+    return render(request, "reminders/staff/notice.html", context)
+
+
+@staff_page
 @require_POST
 def resend(request: HttpRequest, primary_key: int) -> HttpResponse:
-    """Let a notice in doubt go out once more; somebody has decided so, perhaps after a call."""
-    notice = get_object_or_404(Notice, pk=primary_key)
-    now = moment_of(request)
-    if outcomes.resend(notice, by=actor(request), now=now):
-        sending.wake(now)
+    """Let a notice go out once more; somebody has decided so, perhaps after a call."""
+    found = get_object_or_404(Notice, pk=primary_key)
+    try:
+        sent = handling.again(found, by=actor(request), now=moment_of(request))
+    except NotAgain as refused:
+        messages.error(request, _("Nothing was sent again. %(why)s") % {"why": refused})
+        return redirect("notices:notice", primary_key=found.pk)
+    if sent.pk == found.pk:
         messages.success(request, _("It goes out once more, in the same words."))
-    else:
-        messages.info(request, _("It is no longer in doubt, so nothing was sent again."))
-    return redirect("notices:outbox")
+        return redirect("notices:outbox")
+    messages.success(request, _("A fresh copy goes out now."))
+    return redirect("notices:notice", primary_key=sent.pk)
 
 
 @staff_page
 @require_POST
 def close(request: HttpRequest, primary_key: int) -> HttpResponse:
     """Somebody has rung the rider, or knows that nothing is missing."""
-    notice = get_object_or_404(Notice, pk=primary_key)
-    if outcomes.close(notice, by=actor(request), now=moment_of(request)):
+    found = get_object_or_404(Notice, pk=primary_key)
+    if handling.close(found, by=actor(request), now=moment_of(request)):
         messages.success(request, _("Taken off the list."))
     return redirect("notices:outbox")
