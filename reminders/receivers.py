@@ -57,10 +57,11 @@ def take_report(sender: object, event: AnymailTrackingEvent, esp_name: str, **_:
     now = moment()
     at = event.timestamp or now
     reference = str((event.metadata or {}).get("notice", ""))
-    words = event.description or event.mta_response or event.reject_reason or ""
+    told = (event.description, event.mta_response)
+    words = " – ".join(dict.fromkeys(str(said) for said in told if said)) or event.reject_reason or ""
     event_id = event.event_id or f"{event.event_type}:{reference or event.message_id}:{event.recipient}"
     report = delivery.Report(
-        esp_name, event_id[:200], event.event_type[:30], at, reference, event.recipient or "", str(words)[:150]
+        esp_name, event_id[:200], event.event_type[:30], at, reference, event.recipient or "", str(words)[:190]
     )
     delivery.record(report, now=now)
 

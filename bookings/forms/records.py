@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
@@ -58,7 +60,23 @@ class ShopRecordForm(PhoneForm):
             "quiet_from",
             "quiet_until",
             "recall_lead_days",
+            "most_notices_a_day",
+            "all_well_after_days",
+            "morning_mail_at",
+            "morning_mail_also_to",
         )
+
+    def clean_morning_mail_also_to(self) -> str:
+        """Addresses with commas between; the one that is none is named."""
+        given = [address.strip() for address in self.cleaned_data["morning_mail_also_to"].split(",")]
+        for address in filter(None, given):
+            try:
+                validate_email(address)
+            except ValidationError as error:
+                raise ValidationError(
+                    _("“%(address)s” is not an email address. Put a comma between two."), params={"address": address}
+                ) from error
+        return ", ".join(filter(None, given))
 
 
 class BikeRecordForm(forms.ModelForm):

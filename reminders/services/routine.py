@@ -12,7 +12,7 @@ from reminders import selectors
 from reminders.models import Notice
 from reminders.selectors import DueCase
 from reminders.services.outbox import owe
-from reminders.timing import send_instant
+from reminders.timing import ONE_DAY, send_instant
 
 Kind = Notice.Kind
 ALL_WELL_AT = time(11, 0)
@@ -30,15 +30,19 @@ def owe_all_well(*, now: datetime) -> int:
         return 0
     wait = timedelta(days=days)
     home = Visit.objects.filter(
-        state=VisitState.COLLECTED, job__collected_at__gt=now - wait - STILL_FRESH, job__collected_at__lte=now - wait
+        state=VisitState.COLLECTED,
+        job__collected_at__gt=now - wait - STILL_FRESH,
+        job__collected_at__lte=now - wait + ONE_DAY,
     )
     asked = Notice.objects.filter(kind=Kind.ALL_WELL).values("visit")
     unasked = home.exclude(pk__in=asked).filter(return_asks__isnull=True)
-    return sum(_owe_all_well(visit, now) for visit in unasked.select_related("bike__rider", "job"))
+    return sum(_owe_all_well(visit, wait, now) for visit in unasked.select_related("bike__rider", "job"))
 
 
-def _owe_all_well(visit: Visit, now: datetime) -> bool:
-    due_at = max(send_instant(selectors.today(now), ALL_WELL_AT, selectors.quiet_hours()), now)
+def _owe_all_well(visit: Visit, wait: timedelta, now: datetime) -> bool:
+    assert visit.job.collected_at is not None
+    day = selectors.today(visit.job.collected_at) + wait
+    due_at = send_instant(day, ALL_WELL_AT, selectors.quiet_hours())
     return bool(
         owe(
             kind=Kind.ALL_WELL,
@@ -105,5 +109,6 @@ def owe_morning(*, now: datetime) -> int:
 
 def own_addresses(shop: Shop) -> list[str]:
     """The shop's own address and those it has added, each once."""
-    given = [shop.email, *shop.morning_mail_also_to.split(",")]
-    return list({address.strip().lower(): address.strip() for address in given if address.strip()}.values())
+    given = [shop.email, *(address.strip() for address in shop.morning_mail_also_to.split(","))]
+    # Of two that differ in case only, the first.
+    return list({address.lower(): address for address in reversed(given) if address}.values())[::-1]
