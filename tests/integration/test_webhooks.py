@@ -96,7 +96,7 @@ def mailgun_bounce(client: Client, reference: str, number: int) -> int:
 
 
 def postmark_bounce(client: Client, reference: str, number: int) -> int:
-    facts = {"ID": 4323372036854775807 + number, "Type": "HardBounce", "TypeCode": 1, "Email": "ines@example.org"}
+    facts: dict[str, Any] = {"ID": 4323372036854775807 + number, "Type": "HardBounce", "TypeCode": 1, "Email": "ines@example.org"}
     said = {"Description": "The server was unable to deliver your message", "Details": NEVER}
     return postmark(client, "Bounce", reference, **facts, **said, BouncedAt="2026-10-05T09:05:00Z")
 
@@ -115,7 +115,7 @@ def mailgun_complaint(client: Client, reference: str) -> int:
 
 
 def postmark_complaint(client: Client, reference: str) -> int:
-    facts = {"ID": 42, "Type": "SpamComplaint", "TypeCode": 512, "Email": "ines@example.org"}
+    facts: dict[str, Any] = {"ID": 42, "Type": "SpamComplaint", "TypeCode": 512, "Email": "ines@example.org"}
     return postmark(client, "SpamComplaint", reference, **facts, BouncedAt="2026-10-05T09:05:00Z")
 
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 from django.core import mail
+from django.core.mail import EmailMultiAlternatives
 from django.test import Client
 
 from bookings.models import Shop
@@ -160,7 +161,8 @@ def test_the_shop_s_words_reach_the_rider_escaped_in_html(shop_world: Shop, staf
     pencilled(name="Tom <i>T</i>")
     sending.sweep(now=MORNING)
     [message] = mail.outbox
-    html = message.alternatives[0][0]  # type: ignore[attr-defined]
+    assert isinstance(message, EmailMultiAlternatives)
+    html = str(message.alternatives[0][0])
     assert message.subject == "Hi Tom <i>T</i>"
     assert "Hi <b>Tom <i>T</i></b>," in message.body
     assert "Hi &lt;b&gt;Tom &lt;i&gt;T&lt;/i&gt;&lt;/b&gt;," in html
