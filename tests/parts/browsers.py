@@ -85,6 +85,7 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
             java_script_enabled=javascript,
             extra_http_headers=headers or {},
             locale="en-GB",
+            reduced_motion="reduce",  # colours on their way to the next would be judged as if they stayed
         )
         contexts.append(context)
         context.route("**/*", watch.guard)
