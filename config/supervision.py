@@ -46,12 +46,13 @@ class PartFailed(RuntimeError):
         super().__init__("\n".join([f"{name} {what}. The end of its log:", *(f"    {line}" for line in tail)]))
 
 
-class Stopped(SystemExit):
-    """Asked to stop by a signal other than Ctrl-C; ends with the status a shell expects."""
+class Stopped(KeyboardInterrupt):
+    """Asked to stop by a signal other than Ctrl-C; `status` is what a shell expects of a process that ends by it."""
 
     def __init__(self, number: int) -> None:
         self.number = number
-        super().__init__(128 + number)
+        self.status = 128 + number
+        super().__init__(number)
 
 
 class Supervisor:

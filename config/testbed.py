@@ -6,6 +6,7 @@ with the embedded broker, as a shop on one machine runs it.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import signal
@@ -15,12 +16,11 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from config.embedded import answers_ping
-from config.supervision import Part, PartFailed, Supervisor
+from config.supervision import Part, PartFailed, Stopped, Supervisor
 
 ROOT = Path(__file__).resolve().parent.parent
 POLICY = Path("/usr/sbin/policy-rc.d")
@@ -67,6 +67,8 @@ def main(arguments: list[str]) -> int:
     except (CannotPrepare, PartFailed) as problem:
         sys.stderr.write(f"{problem}\n")
         return 1
+    except Stopped as stopped:
+        return stopped.status
     except KeyboardInterrupt:
         return 130
 
@@ -100,12 +102,15 @@ def _pytest(heading: str, arguments: list[str], scratch: Path, extra: dict[str, 
     with subprocess.Popen([sys.executable, "-m", "pytest", *arguments], cwd=ROOT, env=environment) as running:
         try:
             return running.wait()
-        except KeyboardInterrupt:
-            running.wait(PATIENCE_SECONDS)
+        except KeyboardInterrupt as stop:
+            if isinstance(stop, Stopped):
+                running.terminate()
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                running.wait(PATIENCE_SECONDS)
             raise
         finally:
             if running.poll() is None:
-                running.terminate()
+                running.kill()
 
 
 def _headline(words: str) -> None:
@@ -144,7 +149,7 @@ def bring_packages(missing: list[Need]) -> None:
         raise CannotPrepare(f"Installed, but their programs are not to be found: {', '.join(still)}")
 
 
-@contextmanager
+@contextlib.contextmanager
 def _no_services() -> Iterator[None]:
     """Keep the packages from starting servers of their own: Debian asks this file, status 101 says no."""
     if POLICY.exists():

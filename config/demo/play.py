@@ -46,7 +46,7 @@ def _tell(heard: Console) -> Any:
     name, password = os.environ["RIMEBOOK_STAFF"], os.environ["RIMEBOOK_STAFF_PASSWORD"]
     User.objects.create_superuser(name, password=password, first_name=name.title())
     shop, rounds = open_shop(), Rounds()
-    present = moment()
+    present = moment(os.environ.get("RIMEBOOK_DEMO_PRESENT"))
     with Progress(
         TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn(),
         console=heard, disable=not heard.is_terminal,

@@ -41,10 +41,10 @@ def show(*, port: int, once: bool) -> int:
     except (PortTaken, PartFailed, CannotStage) as problem:
         sys.stderr.write(f"{problem}\n")
         return 1
-    except KeyboardInterrupt:
-        return 0 if not once else 130
     except Stopped as stopped:
-        return 128 + stopped.number
+        return stopped.status
+    except KeyboardInterrupt:
+        return 130 if once else 0
 
 
 def _alone(home: Path, held: contextlib.ExitStack) -> None:
