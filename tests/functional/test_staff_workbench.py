@@ -194,7 +194,7 @@ def test_every_page_is_within_reach_of_everybody(
     open_page: OpenPage, axe: Callable[[Page], None], lee: User, size: str, scheme: str
 ) -> None:
     page = open_page(*SIZES[size], headers=AT_WORK)
-    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
     page.goto("/workbench/sign-in/")
     check(page, axe)
     press(page, "Sign in")
