@@ -96,7 +96,12 @@ def mailgun_bounce(client: Client, reference: str, number: int) -> int:
 
 
 def postmark_bounce(client: Client, reference: str, number: int) -> int:
-    facts: dict[str, Any] = {"ID": 4323372036854775807 + number, "Type": "HardBounce", "TypeCode": 1, "Email": "ines@example.org"}
+    facts: dict[str, Any] = {
+        "ID": 4323372036854775807 + number,
+        "Type": "HardBounce",
+        "TypeCode": 1,
+        "Email": "ines@example.org",
+    }
     said = {"Description": "The server was unable to deliver your message", "Details": NEVER}
     return postmark(client, "Bounce", reference, **facts, **said, BouncedAt="2026-10-05T09:05:00Z")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -32,6 +32,8 @@ class Autumn:
     bike_page: str
     answer_page: str
     leave_page: str
+    calendar_page: str
+    not_right_page: str
 
 
 @pytest.fixture
@@ -48,6 +50,8 @@ def autumn(shop_world: Shop) -> Autumn:
         f"/bike/{bike_token(visit.bike)}/",
         f"/recall/{links.answer_token(recall)}/",
         f"/recall/{links.leave_token(visit.bike.rider)}/leave/",
+        f"/bike/{bike_token(visit.bike)}/calendar/",
+        f"/not-right/{links.not_right_token(visit)}/",
     )
 
 
@@ -60,7 +64,7 @@ def test_riders_pages(
     autumn: Autumn, live_server: LiveServer, open_page: OpenPage, axe: Callable[[Page], None], size: dict[str, int]
 ) -> None:
     page = open_page(**size, headers=PASSED)
-    for address in (autumn.bike_page, autumn.answer_page, autumn.leave_page):
+    for address in asdict(autumn).values():
         page.goto(address)
         assert is_narrow_enough(page), address
         axe(page)
@@ -84,11 +88,52 @@ def test_the_workbench_page_of_notices(
     page.fill("input[name=username]", STAFF_NAME)
     page.fill("input[name=password]", STAFF_PASSWORD)
     page.locator("main form button").first.click()
-    page.goto("/workbench/notices/")
-    assert is_narrow_enough(page)
-    axe(page)
+    care_sheet = Notice.objects.get(kind=Notice.Kind.CARE_SHEET)
+    for address in (
+        f"/workbench/notices/{care_sheet.pk}/",
+        "/workbench/notices/texts/",
+        "/workbench/notices/texts/care_sheet/",
+        "/workbench/calendar/",
+        "/workbench/notices/",
+    ):
+        page.goto(address)
+        assert is_narrow_enough(page), address
+        axe(page)
     page.get_by_role("button", name="Send it once more").click()
     assert page.get_by_text("It goes out once more").is_visible()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desk"])
+def test_a_wording_is_looked_at_refused_and_kept(
+    autumn: Autumn,
+    staff_user: User,
+    live_server: LiveServer,
+    open_page: OpenPage,
+    axe: Callable[[Page], None],
+    size: dict[str, int],
+) -> None:
+    page = open_page(**size, headers=PASSED)
+    page.goto("/workbench/notices/texts/ready/")
+    page.fill("input[name=username]", STAFF_NAME)
+    page.fill("input[name=password]", STAFF_PASSWORD)
+    page.locator("main form button").first.click()
+    page.get_by_label("Text", exact=True).fill("Hello {ridder}, come and get it.")
+    page.get_by_role("button", name="Look at it first").click()
+    axe(page)
+    assert page.get_by_role("link", name="{ridder} is not a name").is_visible()
+    page.get_by_label("Text", exact=True).fill("Hello {rider}, come and get it.\n\n{before_riding}")
+    page.get_by_role("button", name="Look at it first").click()
+    axe(page)
+    assert is_narrow_enough(page)
+    assert page.get_by_text("come and get it.").first.is_visible()
+    page.get_by_role("button", name="Keep it").click()
+    assert page.get_by_text("Kept.").is_visible() and is_narrow_enough(page)
+    axe(page)
+    page.goto("/workbench/calendar/")
+    page.get_by_role("button", name="Make me an address").click()
+    assert page.get_by_label("Address to subscribe to").input_value().startswith("http")
+    assert is_narrow_enough(page)
+    axe(page)
 
 
 def test_a_rider_takes_the_day_without_javascript(autumn: Autumn, live_server: LiveServer, open_page: OpenPage) -> None:
