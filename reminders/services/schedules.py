@@ -17,8 +17,8 @@ from reminders.protection.types import Forecast
 from reminders.services import findings
 
 log = logging.getLogger(__name__)
-# A forecast takes some milliseconds; so many leave a run of the plan well under its tick.
-RENEWED_PER_RUN = 200
+# A schedule takes some hundredths of a second; so many leave a run of the plan well under its tick.
+RENEWED_PER_RUN = 100
 
 
 def schedule_collected(*, now: datetime) -> int:
