@@ -10,6 +10,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -64,9 +65,15 @@ class Installation:
         """A broker nobody else uses."""
         self.supervisor.start(embedded.broker_part(self.broker_socket, self.home / "broker"))
 
-    def start_worker(self, name: str, processes: int = 1) -> None:
-        """A real Celery worker; returns once it answers."""
-        self.supervisor.start(embedded.worker_part(self.environment, name, processes))
+    def start_worker(self, name: str, waits: bool = True) -> None:
+        """A real Celery worker of one process; returns once it answers, or at once."""
+        part = embedded.worker_part(self.environment, name, 1)
+        self.supervisor.start(part if waits else replace(part, ready=lambda: True))
+
+    def start_beat(self, name: str) -> None:
+        """A real Celery beat."""
+        part = embedded.beat_part(self.environment, self.home / name)
+        self.supervisor.start(replace(part, name=name, ready=lambda: True))
 
     def wake(self, task: str, now: str | None = None) -> None:
         """Let a worker run a task, with the moment passed or its own."""

@@ -20,7 +20,14 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 
 LARGEST_MESSAGE_BYTES = 30_000_000
 MESSAGE_ID = re.compile(rb"^Message-ID:\s*(\S+)", re.IGNORECASE | re.MULTILINE)
-REFUSALS = {"later": "451 4.3.0 come back later", "never": "554 5.7.1 not this message", "closing": "421 4.3.2 closing"}
+REFUSALS = {
+    "closing": "421 4.3.2 closing",
+    "nobody": "550 5.7.1 nobody from there today",
+    "later": "451 4.3.0 come back later",
+    "late": "452 4.3.1 no room just now",
+}
+DEAD = "550 5.1.1 no such mailbox"
+DEAD_DOMAIN = "@dead.example.org"
 
 
 @dataclass
@@ -35,11 +42,17 @@ class Taken:
 
 @dataclass
 class Sink:
-    """aiosmtpd's handler. `mischief` holds shares from 0 to 1: later, never, closing, drop, hang, away."""
+    """aiosmtpd's handler. `mischief` holds shares from 0 to 1, for each time the occasion comes:
+
+    closing (421) and nobody (550) at MAIL, later (451) and mute at RCPT, late (452) at DATA; lose closes the connection
+    after the last dot without having taken the message, drop and hang have taken it and never say so.
+    """
 
     taken: list[Taken] = field(default_factory=list)
     mischief: dict[str, float] = field(default_factory=dict)
     hang_seconds: float = 30.0
+    # The answer to the last dot takes up to this long; the message is taken at once.
+    slow_seconds: float = 0.0
     chance: Random = field(default_factory=Random)
     counts: dict[str, int] = field(default_factory=dict)
     # Of everything taken, in whatever order: equal sums, equal messages.
@@ -56,22 +69,29 @@ class Sink:
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
         envelope.mail_from = address
-        if self._strikes("closing"):
-            return REFUSALS["closing"]
+        for way in ("closing", "nobody"):
+            if self._strikes(way):
+                return REFUSALS[way]
         return "250 2.1.0 go on"
 
     async def handle_RCPT(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
+        if address.endswith(DEAD_DOMAIN):
+            return DEAD
         if self._strikes("later"):
             return REFUSALS["later"]
+        if self._strikes("mute"):
+            await asyncio.sleep(self.hang_seconds)
         envelope.rcpt_tos.append(address)
         return "250 2.1.5 go on"
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
-        for refusal in ("never", "later"):
-            if self._strikes(refusal):
-                return REFUSALS[refusal]
+        if self._strikes("late"):
+            return REFUSALS["late"]
+        if self._strikes("lose"):
+            self._hang_up(server)
+            return ""
         content = envelope.content if isinstance(envelope.content, bytes) else b""
         found = MESSAGE_ID.search(content)
         said = next((way for way in ("drop", "hang") if self._strikes(way)), "taken")
@@ -86,9 +106,16 @@ class Sink:
         self.total += int(self.taken[-1].digest, 16)
         if said == "hang":
             await asyncio.sleep(self.hang_seconds)
-        if said != "taken" and isinstance(server.transport, asyncio.WriteTransport):
-            server.transport.abort()
+        if self.slow_seconds:
+            await asyncio.sleep(self.chance.random() * self.slow_seconds)
+        if said != "taken":
+            self._hang_up(server)
         return f"250 2.0.0 kept as {len(self.taken)}"
+
+    @staticmethod
+    def _hang_up(server: SMTP) -> None:
+        if isinstance(server.transport, asyncio.WriteTransport):
+            server.transport.abort()
 
     def _strikes(self, way: str) -> bool:
         strikes = bool(self.mischief) and self.chance.random() < self.mischief.get(way, 0.0)
@@ -102,6 +129,8 @@ class Sink:
             self.mischief = order["mischief"]
         if "hang_seconds" in order:
             self.hang_seconds = order["hang_seconds"]
+        if "slow_seconds" in order:
+            self.slow_seconds = order["slow_seconds"]
         if "seed" in order:
             self.chance = Random(order["seed"])
         if order.get("forget"):
