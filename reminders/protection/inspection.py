@@ -78,7 +78,7 @@ def read_log_rate(finding: Finding, parameters: Mapping[str, float]) -> LogRate 
     if finding.defect_area_percent > 0:
         steps = 9.5 - protection_rating(finding.defect_area_percent)
         worn, sd = parameters["inspection.wear_per_rating"] ** steps, parameters["inspection.rust_log_sd"]
-    elif finding.film_left is not None and 1.0 - finding.film_left >= _LEAST_READABLE_WEAR:
+    elif finding.film_left is not None and finding.film_left <= 1.0 - _LEAST_READABLE_WEAR:
         worn = 1.0 - finding.film_left
         sd = parameters["inspection.film_sd"] / worn
     else:

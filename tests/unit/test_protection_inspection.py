@@ -43,6 +43,8 @@ def test_ratings_are_those_of_the_formula() -> None:
 def test_no_rust_and_no_look_at_the_film_is_no_reading() -> None:
     assert read_log_rate(Finding(1, "wax", 0.6, 0.0), DEFAULTS) is None
     assert read_log_rate(Finding(1, "wax", 0.6, 0.0, film_left=1.0), DEFAULTS) is None
+    # 1 − 0.9 is a little less than 0.1 in binary; the least readable wear is still a reading.
+    assert read_log_rate(Finding(1, "wax", 0.1, 0.0, film_left=0.9), DEFAULTS) is not None
     half = read_log_rate(Finding(1, "wax", 0.5, 0.0, film_left=0.5), DEFAULTS)
     assert half is not None and half.mean == 0
     rusty = read_log_rate(Finding(1, "wax", 1.0, 3.0), DEFAULTS)
