@@ -101,5 +101,5 @@ WEEKDAY = [
     (6, _("Sunday")),
 ]
 # What a rider says yes to, word for word: shown where it is asked, and kept with the consent.
-RECALL_AGREED_ONLINE = _("Send me a word before winter, when the coats on this bike come due.")
-RECALL_AGREED_BY_PHONE = _("Asked, and agreed: a word before winter when the coats come due")
+RECALL_AGREED_ONLINE = _("Send me a word before winter, and when the coats on this bike come due.")
+RECALL_AGREED_BY_PHONE = _("Asked, and agreed: a word before winter, and when the coats come due")

@@ -69,7 +69,7 @@ class Letter:
 
     @property
     def is_recall(self) -> bool:
-        """Whether it is a word before winter: only those can be unsubscribed from."""
+        """Whether it calls a bike back: only such mail can be unsubscribed from."""
         return self.message["List-Unsubscribe"] is not None
 
     def body(self, subtype: str) -> str:
@@ -118,7 +118,7 @@ class Letter:
             "": _("message"),
         }
         word = words.get(self.calendar_method, _("calendar part"))
-        return _("before winter, with %(kind)s") % {"kind": word} if self.is_recall else word
+        return _("recall, with %(kind)s") % {"kind": word} if self.is_recall else word
 
 
 def letters(directory: str) -> list[Letter]:

@@ -17,9 +17,9 @@ from reminders.selectors.schedules import coats_due
 
 # Longer overdue is no news: the rider has heard of it, or the records are older than this shop.
 STILL_NEWS = timedelta(days=60)
-# Who has just been asked about winter is not asked again, and no bike is spoken of more than once a season.
+# Who has just been asked about winter is not asked again, and no bike is spoken of more than twice a year.
 AFTER_RECALL = timedelta(days=180)
-BETWEEN_TWO = timedelta(days=90)
+BETWEEN_TWO = timedelta(days=180)
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,7 @@ from reminders.services.wording import Said, Values
 ALARM = timedelta(hours=16)
 SUBJECT_LENGTH = 200
 STATUS_OF = {VisitState.PENCILLED: Status.TENTATIVE, VisitState.CONFIRMED: Status.CONFIRMED}
+LISTS = {Notice.Kind.RECALL: "before-winter", Notice.Kind.DUE_SOON: "coats-due"}
 LEAVE_WORDS = {
     Notice.Kind.RECALL: "You asked us for a word before winter.",
     Notice.Kind.DUE_SOON: "You asked us for a word when coats come due.",
@@ -111,7 +112,7 @@ def letter_of(notice: Notice) -> Letter:
         calendar=(notice.calendar_method, notice.calendar_text) if notice.calendar_text else None,
         unsubscribe_url=_leave_link(notice.rider) if notice.is_recall else "",
         picture_png=bytes(notice.picture_png),
-        list_id=f"before-winter.{address.rpartition('@')[2]}" if notice.is_recall else "",
+        list_id=f"{LISTS[notice.kind]}.{address.rpartition('@')[2]}" if notice.is_recall else "",
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +18,10 @@ from reminders import selectors
 from reminders.forms.messages import WordingForm
 from reminders.models import Notice, NoticeText
 from reminders.services import previewing, texts
+from reminders.services.composing import Composed
 from reminders.services.names import NEEDED, names_for
+
+PAGE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox; frame-ancestors 'none'"
 
 
 @dataclass(frozen=True)
@@ -53,8 +58,10 @@ def edit(request: HttpRequest, kind: str) -> HttpResponse:
     if not form.is_valid():
         return render(request, "reminders/staff/text.html", _context(kind, form), status=422)
     now = moment_of(request)
-    if request.POST.get("what") == "look":
+    if request.POST.get("what") in ("look", "page"):
         preview = previewing.preview(kind, form.wording, now=now)
+        if request.POST["what"] == "page":
+            return _page(preview.composed)
         return render(request, "reminders/staff/text.html", _context(kind, form) | {"preview": preview})
     if texts.save(kind=kind, wanted=form.wording, by=actor(request), now=now):
         messages.success(request, _("Kept. Notices that have not been handed over yet are written like this."))
@@ -71,6 +78,15 @@ def set_back(request: HttpRequest, kind: str) -> HttpResponse:
     if texts.set_back(kind=kind, by=actor(request), now=moment_of(request)):
         messages.success(request, _("Set back to the wording that comes with Rimebook."))
     return redirect("notices:text", kind=kind)
+
+
+def _page(composed: Composed) -> HttpResponse:
+    """The mail's HTML alone, shut in a sandbox; its chart travels inside it, for the sandbox fetches nothing."""
+    picture = base64.b64encode(composed.picture_png).decode()
+    page = re.sub(r"cid:picture\.[^\"]+", f"data:image/png;base64,{picture}", composed.html)
+    response = HttpResponse(page)
+    response["Content-Security-Policy"] = PAGE_POLICY
+    return response
 
 
 def _known(kind: str) -> None:

@@ -90,7 +90,7 @@ def _keeps_promises(said: str) -> None:
         assert re.search(promise, said), f"not said: {promise}\n{said}"
     for title in ("Who was booked", "What is due when, and why", "Which messages arrived"):
         assert title in said
-    assert "REQUEST" in said and "before winter, with invitation" in said
+    assert "REQUEST" in said and "recall, with invitation" in said
 
 
 def test_the_story_and_then_a_site_that_stays_up_until_ctrl_c(tmp_path: Path) -> None:
@@ -124,7 +124,7 @@ def _looks_lived_in(visitor: Visitor, name: str, password: str) -> None:
     assert "QZ19 KMR" in visitor.get("/workbench/calls/?q=900017").text
     box = visitor.get("/mailbox/")
     assert len([link for _, link in box.links if "/mailbox/" in link]) > 200
-    assert "before winter, with invitation" in box.text
+    assert "recall, with invitation" in box.text
 
 
 def _refuses_a_second_one(home: Path) -> None:

@@ -117,6 +117,9 @@ def test_every_kind_can_be_looked_at_kept_and_set_back(shop_world: Shop, staff_c
     status, page = post(staff_client, address, what="look", **wanted)
     assert status == 200 and "This is how it looks" in page and "Keep dry &amp; well." in page
     assert "{" not in page.split('class="letter card">')[1].split("</div>")[0]
+    shown = staff_client.post(address, wanted | {"what": "page"}, headers=AT)
+    assert "Keep dry &amp; well." in shown.content.decode() and "sandbox" in shown["Content-Security-Policy"]
+    assert "cid:" not in shown.content.decode()
     assert not NoticeText.objects.exists()
     status, page = post(staff_client, address, what="keep", **wanted)
     assert "Kept." in page and WHO in page
