@@ -28,18 +28,7 @@ def book(count: int, now: datetime, dead: int = 0) -> list[Visit]:
     open_shop()
     tiers, bay = list(Tier.objects.all()), Bay.objects.first()
     assert bay is not None
-    riders = Rider.objects.bulk_create(
-        Rider(
-            name=f"Rider No. {number}",
-            email=f"rider{number}{DEAD_DOMAIN if number >= count - dead else LIVING_DOMAIN}",
-            created_at=now,
-        )
-        for number in range(count)
-    )
-    bikes = Bike.objects.bulk_create(
-        Bike(rider=rider, description="Grey twin", registration=f"RB{number:05d}", created_at=now)
-        for number, rider in enumerate(riders)
-    )
+    bikes = _bikes(count, now, dead)
     requests = BookingRequest.objects.bulk_create(
         BookingRequest(
             submission_key=uuid5(SPACE, str(number)), source="online", bike=bike, tier=tiers[0], created_at=now
@@ -64,6 +53,21 @@ def book(count: int, now: datetime, dead: int = 0) -> list[Visit]:
             changed_at=now,
         )
         for number, request in enumerate(requests)
+    )
+
+
+def _bikes(count: int, now: datetime, dead: int) -> list[Bike]:
+    riders = Rider.objects.bulk_create(
+        Rider(
+            name=f"Rider No. {number}",
+            email=f"rider{number}{DEAD_DOMAIN if number >= count - dead else LIVING_DOMAIN}",
+            created_at=now,
+        )
+        for number in range(count)
+    )
+    return Bike.objects.bulk_create(
+        Bike(rider=rider, description="Grey twin", registration=f"RB{number:05d}", created_at=now)
+        for number, rider in enumerate(riders)
     )
 
 

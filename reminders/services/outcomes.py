@@ -42,28 +42,25 @@ def postpone(notice: Notice, *, until: datetime) -> None:
     claiming.owned([notice]).update(state=State.WAITING, due_at=until, lease_token=None, lease_until=None)
 
 
+@transaction.atomic
 def settle_all(done: Sequence[Done], *, now: datetime) -> None:
     """Write how each of several tries ended."""
-    sent = [(notice, answer) for notice, answer in done if answer.outcome is Outcome.SENT]
-    together = _settle_sent(sent, now)
+    _settle_sent([(notice, answer) for notice, answer in done if answer.outcome is Outcome.SENT], now)
     for notice, answer in done:
-        if not together or answer.outcome is not Outcome.SENT:
+        if answer.outcome is not Outcome.SENT:
             settle(notice, answer, now=now)
 
 
-@transaction.atomic
-def _settle_sent(sent: Sequence[Done], now: datetime) -> bool:
-    """All in one statement, or none: False when one of them has been lost to somebody else."""
+def _settle_sent(sent: Sequence[Done], now: datetime) -> None:
     if not sent:
-        return True
-    mark = transaction.savepoint()
+        return
     begun = claiming.owned([notice for notice, _ in sent]).filter(handed_over_at__isnull=False)
-    if begun.update(lease_token=None, lease_until=None, **_changes(*sent[0], now)) != len(sent):
-        transaction.savepoint_rollback(mark)
-        return False
-    transaction.savepoint_commit(mark)
-    Attempt.objects.bulk_create([_try(notice, answer, now) for notice, answer in sent])
-    return True
+    ours = set(begun.select_for_update().values_list("pk", flat=True))
+    if len(ours) < len(sent):
+        log.warning("%s leases ran out before the tries ended (sent)", len(sent) - len(ours))
+    if ours:
+        Notice.objects.filter(pk__in=ours).update(lease_token=None, lease_until=None, **_changes(*sent[0], now))
+    Attempt.objects.bulk_create([_try(notice, answer, now) for notice, answer in sent if notice.pk in ours])
 
 
 @transaction.atomic

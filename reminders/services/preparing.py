@@ -72,7 +72,8 @@ def prepare(*, now: datetime) -> int:
     soon = Notice.objects.filter(
         state=Notice.State.WAITING, kind__in=WRITTEN_AHEAD, due_at__lte=now + AHEAD, packed__isnull=True
     )
-    notices = list(with_facts(soon).order_by("due_at", "pk")[:MOST])
+    first = soon.order_by("due_at", "pk").values_list("pk", flat=True)[:MOST]
+    notices = with_facts(Notice.objects.filter(pk__in=list(first)))
     facts = Facts() if notices else None
     written = 0
     for start in range(0, len(notices), CHUNK):

@@ -3,9 +3,10 @@
 Before the hand-over begins a lost worker costs a notice nothing but time. Once it has begun, the notice is in doubt:
 a service notice goes out once more with the same bytes and Message-ID, a recall notice is parked for staff.
 
-Service notices are handed over in windows that are marked together before and settled together after. A window is as
-long as a twentieth of a second lets through, so a slow server gets one notice at a time; a recall notice, and one that
-was in doubt before, always goes by itself and is marked when all but the final dot is said.
+Service notices are handed over in windows that are marked together before and settled together after, and a window is
+settled in the commit that marks the next. A window is as long as a twentieth of a second lets through, so a slow server
+gets one notice at a time; a recall notice, and one that was in doubt before, always goes by itself and is marked when
+all but the final dot is said.
 """
 
 from __future__ import annotations
@@ -80,6 +81,7 @@ class Shift:
         self._began = monotonic()
         self._window = 1
         self._sender = sender_address()
+        self._unsettled: list[Done] = []
 
     @property
     def seconds(self) -> float:
@@ -97,6 +99,7 @@ class Shift:
                 break
             alone = left[0].is_recall or left[0].pk in doubtful or not self.mailer.takes_bytes
             if alone:
+                self._settle()
                 notice = left.pop(0)
                 goes_on = self._alone(notice, ready.get(notice.pk))
             else:
@@ -105,6 +108,7 @@ class Shift:
                 left = left[tried:]
             if not goes_on:
                 break
+        self._settle()
         claiming.release(left)
         return not left
 
@@ -153,32 +157,41 @@ class Shift:
 
     def _together(self, window: Sequence[Notice], ready: dict[int, bytes]) -> tuple[int, bool]:
         """How many of the window are done with, and whether to go on."""
+        if any(notice.pk not in ready for notice in window):
+            self._settle()  # writing takes its time; what has left is recorded first
         parcels = [(notice, parcel) for notice in window if (parcel := self._guarded_parcel(notice, ready))]
-        parcels = self._mark_together(parcels)
-        began, done, trouble = monotonic(), list[Done](), False
+        with transaction.atomic():  # one commit for the end of a window and the beginning of the next
+            self._settle()
+            parcels = self._mark_together(parcels)
+        began, tried, trouble, goes_on = monotonic(), 0, False, True
         for notice, parcel in parcels:
             answer = self._guarded(notice, partial(self.mailer.post, parcel))
             assert answer is not None
-            done.append((notice, answer))
+            tried += 1
+            self._unsettled.append((notice, answer))
+            goes_on = answer.outcome is not Outcome.NO_SERVICE
             trouble = answer.outcome in (Outcome.NO_SERVICE, Outcome.IN_DOUBT)
             if trouble:
                 break
-        untried = [notice for notice, _ in parcels[len(done) :]]
-        if untried:
-            claiming.owned(untried).update(handed_over_at=None)
-        outcomes.settle_all(done, now=self.now)
-        self.taken += sum(answer.outcome is Outcome.SENT for _, answer in done)
         self._fit_window(monotonic() - began, trouble)
-        goes_on = not done or done[-1][1].outcome is not Outcome.NO_SERVICE
+        untried = [notice for notice, _ in parcels[tried:]]
+        if trouble:
+            self._settle()
+            claiming.owned(untried).update(handed_over_at=None)
         return len(window) - len(untried), goes_on
+
+    def _settle(self) -> None:
+        done, self._unsettled = self._unsettled, []
+        if done:
+            outcomes.settle_all(done, now=self.now)
+            self.taken += sum(answer.outcome is Outcome.SENT for _, answer in done)
 
     def _mark_together(self, parcels: list[tuple[Notice, Parcel]]) -> list[tuple[Notice, Parcel]]:
         notices = [notice for notice, _ in parcels]
-        with transaction.atomic():
-            if claiming.owned(notices).update(handed_over_at=self.now) != len(notices):
-                log.warning("the lease on some of %s notices was lost, those are not handed over", len(notices))
-                kept = set(claiming.owned(notices).values_list("pk", flat=True))
-                parcels = [(notice, parcel) for notice, parcel in parcels if notice.pk in kept]
+        if claiming.owned(notices).update(handed_over_at=self.now) != len(notices):
+            log.warning("the lease on some of %s notices was lost, those are not handed over", len(notices))
+            kept = set(claiming.owned(notices).values_list("pk", flat=True))
+            parcels = [(notice, parcel) for notice, parcel in parcels if notice.pk in kept]
         for notice, _ in parcels:
             notice.handed_over_at = self.now
         return parcels
