@@ -38,7 +38,7 @@ def _tell(heard: Console) -> Any:
     from django.contrib.auth.models import User
 
     from bookings.clock import moment
-    from config.demo.history import History
+    from config.demo.history import BIKES, FEWEST_BIKES, History
     from config.demo.rounds import Rounds
     from config.demo.shop import open_shop
     from config.demo.story import Story
@@ -52,7 +52,8 @@ def _tell(heard: Console) -> Any:
         console=heard, disable=not heard.is_terminal,
     ) as bar:  # fmt: skip
         told = bar.add_task("Two seasons", total=1.0)
-        history = History(present=present, zone=shop.zone, rounds=rounds)
+        bikes = max(FEWEST_BIKES, int(os.environ.get("RIMEBOOK_DEMO_BIKES", BIKES)))
+        history = History(present=present, zone=shop.zone, rounds=rounds, bikes=bikes)
 
         def show() -> None:
             bar.update(told, completed=(history.told_until - history.began) / (present - history.began))
