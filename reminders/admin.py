@@ -10,12 +10,16 @@ from django.http import HttpRequest
 from reminders.models import (
     Attempt,
     CoatDue,
+    Feed,
+    Handling,
     Notice,
+    NoticeText,
     OdometerReading,
     ParameterChange,
     ProviderEvent,
     Recall,
     RecallConsent,
+    ReturnAsk,
     Schedule,
     Suppression,
     Tour,
@@ -87,6 +91,29 @@ class ToldAdmin(ReadOnly):
 class RecallAdmin(ReadOnly):
     list_display = ("bike", "season", "ideal", "answer", "answered_at")
     list_filter = ("season", "answer")
+
+
+@admin.register(ReturnAsk)
+class ReturnAskAdmin(ReadOnly):
+    list_display = ("visit", "asked_at", "return_visit", "settled_at", "settled_by")
+
+
+@admin.register(NoticeText)
+class NoticeTextAdmin(ReadOnly):
+    """Every wording the shop has used; the page of notices is where to change one."""
+
+    list_display = ("kind", "subject", "saved_at", "saved_by")
+    list_filter = ("kind",)
+
+
+@admin.register(Handling)
+class HandlingAdmin(ReadOnly):
+    list_display = ("notice", "at", "by", "words")
+
+
+@admin.register(Feed)
+class FeedAdmin(ReadOnly):
+    list_display = ("__str__", "is_open", "made_at", "same_since")
 
 
 @admin.register(RecallConsent)

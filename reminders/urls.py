@@ -24,6 +24,7 @@ patterns = [
     path("workbench/notices/texts/<slug:kind>/set-back/", wordings.set_back, name="text-set-back"),
     path("workbench/notices/<int:primary_key>/", staff.notice, name="notice"),
     path("workbench/notices/<int:primary_key>/again/", staff.resend, name="resend"),
+    path("workbench/notices/<int:primary_key>/copy/", staff.copy, name="copy"),
     path("workbench/notices/<int:primary_key>/seen-to/", staff.close, name="close"),
 ]
 

@@ -30,7 +30,7 @@ from reminders.services.wording import Said, Values
 ALARM = timedelta(hours=16)
 SUBJECT_LENGTH = 200
 STATUS_OF = {VisitState.PENCILLED: Status.TENTATIVE, VisitState.CONFIRMED: Status.CONFIRMED}
-LISTS = {Notice.Kind.RECALL: "before-winter", Notice.Kind.DUE_SOON: "coats-due"}
+LISTS: dict[str, str] = {Notice.Kind.RECALL: "before-winter", Notice.Kind.DUE_SOON: "coats-due"}
 LEAVE_WORDS = {
     Notice.Kind.RECALL: "You asked us for a word before winter.",
     Notice.Kind.DUE_SOON: "You asked us for a word when coats come due.",

@@ -32,36 +32,49 @@ def may_copy(notice: Notice) -> bool:
 
 
 @transaction.atomic
-def again(notice: Notice, *, by: str, now: datetime) -> Notice:
-    """Send a notice again: one in doubt in the same bytes, another as a fresh copy with a Message-ID of its own.
+def again(notice: Notice, *, by: str, now: datetime) -> bool:
+    """Send a notice in doubt once more in the same bytes; False when it is in doubt no longer."""
+    if not outcomes.resend(notice, by=by, now=now):
+        return False
+    _note(notice, by, _("Sent again in the same words."), now)
+    wake(now)
+    return True
+
+
+def next_copy(notice: Notice) -> int:
+    """The number the next fresh copy has. A press says which it means, so that pressing twice makes one."""
+    family = Notice.objects.filter(kind=notice.kind, subject_key=notice.subject_key)
+    return family.filter(cycle__startswith=f"{notice.round}{COPY_MARK}").count() + 1
+
+
+@transaction.atomic
+def copy(notice: Notice, *, number: int, by: str, now: datetime) -> Notice:
+    """Write a notice afresh, with a Message-ID of its own, for the address its rider has now; twice is once.
 
     Raises NotAgain when it would be wrong.
     """
     fresh = Notice.objects.select_for_update(of=("self",)).select_related("rider", "visit", "bike").get(pk=notice.pk)
-    if outcomes.resend(fresh, by=by, now=now):
-        _note(fresh, by, _("Sent again in the same words."), now)
-        wake(now)
-        return fresh
-    if not may_copy(fresh):
-        raise NotAgain(_("It is no longer in doubt, and a second copy of it would only confuse."))
-    copy = _copy(fresh, now)
-    if reason := reasons_to_drop([copy], now=now).get(copy.pk):
+    cycle = f"{fresh.round}{COPY_MARK}{number}"
+    known = Notice.objects.filter(kind=fresh.kind, subject_key=fresh.subject_key, cycle=cycle).first()
+    if known is not None:
+        return known
+    if not may_copy(fresh) or number != next_copy(fresh):
+        raise NotAgain(_("A copy of it as it stands would only confuse."))
+    made = _copy(fresh, cycle, now)
+    if reason := reasons_to_drop([made], now=now).get(made.pk):
         raise NotAgain(reason)
-    copy.save(force_insert=True)
-    _note(fresh, by, _("A fresh copy was sent to %(address)s.") % {"address": copy.recipient}, now)
+    made.save(force_insert=True)
+    _note(fresh, by, _("A fresh copy was sent to %(address)s.") % {"address": made.recipient}, now)
     outcomes.close(fresh, by=by, now=now)
     wake(now)
-    return copy
+    return made
 
 
-def _copy(notice: Notice, now: datetime) -> Notice:
-    """The same notice once more, for the address its rider has now."""
-    family = Notice.objects.filter(kind=notice.kind, subject_key=notice.subject_key)
-    count = family.filter(cycle__startswith=f"{notice.round}{COPY_MARK}").count() + 1
+def _copy(notice: Notice, cycle: str, now: datetime) -> Notice:
     return Notice(
         kind=notice.kind,
         subject_key=notice.subject_key,
-        cycle=f"{notice.round}{COPY_MARK}{count}",
+        cycle=cycle,
         rider=notice.rider,
         bike=notice.bike,
         visit=notice.visit,

@@ -81,7 +81,7 @@ def notice(request: HttpRequest, primary_key: int) -> HttpResponse:
     context = {
         "shown": _shown(found, late=is_late),
         "life": selectors.life(found),
-        "may_copy": handling.may_copy(found),
+        "next_copy": handling.next_copy(found) if handling.may_copy(found) else 0,
     }
     return render(request, "reminders/staff/notice.html", context)
 
@@ -89,18 +89,29 @@ def notice(request: HttpRequest, primary_key: int) -> HttpResponse:
 @staff_page
 @require_POST
 def resend(request: HttpRequest, primary_key: int) -> HttpResponse:
-    """Let a notice go out once more; somebody has decided so, perhaps after a call."""
+    """Let a notice in doubt go out once more; somebody has decided so, perhaps after a call."""
     found = get_object_or_404(Notice, pk=primary_key)
+    if handling.again(found, by=actor(request), now=moment_of(request)):
+        messages.success(request, _("It goes out once more, in the same words."))
+    else:
+        messages.info(request, _("It is no longer in doubt, so nothing was sent again."))
+    return redirect("notices:outbox")
+
+
+@staff_page
+@require_POST
+def copy(request: HttpRequest, primary_key: int) -> HttpResponse:
+    """Write a failed or lost notice afresh."""
+    found = get_object_or_404(Notice, pk=primary_key)
+    number = request.POST.get("number", "")
+    is_number = number.isascii() and number.isdigit() and len(number) < 5
     try:
-        sent = handling.again(found, by=actor(request), now=moment_of(request))
+        made = handling.copy(found, number=int(number) if is_number else 0, by=actor(request), now=moment_of(request))
     except NotAgain as refused:
         messages.error(request, _("Nothing was sent again. %(why)s") % {"why": refused})
         return redirect("notices:notice", primary_key=found.pk)
-    if sent.pk == found.pk:
-        messages.success(request, _("It goes out once more, in the same words."))
-        return redirect("notices:outbox")
     messages.success(request, _("A fresh copy goes out now."))
-    return redirect("notices:notice", primary_key=sent.pk)
+    return redirect("notices:notice", primary_key=made.pk)
 
 
 @staff_page

@@ -67,8 +67,9 @@ def test_a_notice_tells_its_whole_life(sent: Notice, staff_client: Client) -> No
 def test_a_fresh_copy_goes_out_on_purpose_and_says_so(sent: Notice, staff_client: Client) -> None:
     sent.rider.email = "ines.new@example.org"  # type: ignore[union-attr]
     sent.rider.save()  # type: ignore[union-attr]
-    status, page = post(staff_client, f"/workbench/notices/{sent.pk}/again/")
-    assert status == 200 and "A fresh copy goes out now" in page
+    for _ in range(2):  # pressed twice
+        status, page = post(staff_client, f"/workbench/notices/{sent.pk}/copy/", number="1")
+        assert status == 200 and "A fresh copy goes out now" in page
     copy = Notice.objects.exclude(pk=sent.pk).get()
     assert (copy.kind, copy.recipient, copy.round) == (sent.kind, "ines.new@example.org", sent.round)
     assert copy.message_id != sent.message_id
@@ -77,8 +78,10 @@ def test_a_fresh_copy_goes_out_on_purpose_and_says_so(sent: Notice, staff_client
     handling = Handling.objects.get()
     assert handling.by == WHO and "ines.new@example.org" in handling.words
     assert f"{WHO}: A fresh copy was sent" in get(staff_client, f"/workbench/notices/{sent.pk}/")
-    # And a second time on purpose is a second copy, not a crash.
-    post(staff_client, f"/workbench/notices/{sent.pk}/again/")
+    # And a second time on purpose is a second copy; a number that is none makes nothing.
+    assert 'name="number" value="2"' in get(staff_client, f"/workbench/notices/{sent.pk}/")
+    for number in ("2", "7", "", "x", "²"):
+        post(staff_client, f"/workbench/notices/{sent.pk}/copy/", number=number)
     assert Notice.objects.count() == 3
 
 
@@ -87,7 +90,7 @@ def test_what_no_longer_fits_is_not_sent_again(sent: Notice, staff_client: Clien
     assert visit is not None
     visit.state = "called_off"
     visit.save()
-    _, page = post(staff_client, f"/workbench/notices/{sent.pk}/again/")
+    _, page = post(staff_client, f"/workbench/notices/{sent.pk}/copy/", number="1")
     assert "Nothing was sent again. The visit is now: called off." in page
     assert Notice.objects.count() == 1 and not Handling.objects.exists()
 
@@ -95,7 +98,7 @@ def test_what_no_longer_fits_is_not_sent_again(sent: Notice, staff_client: Clien
 def test_a_failed_one_leaves_the_list_with_its_copy(sent: Notice, staff_client: Client) -> None:
     Notice.objects.update(state=State.FAILED, outcome="refused")
     assert "Nothing is late, in doubt or failed" not in get(staff_client, "/workbench/notices/")
-    post(staff_client, f"/workbench/notices/{sent.pk}/again/")
+    post(staff_client, f"/workbench/notices/{sent.pk}/copy/", number="1")
     assert "Nothing is late, in doubt or failed" in get(staff_client, "/workbench/notices/")
 
 
