@@ -48,14 +48,17 @@ def judge(seed: int, sink: dict[str, Any], done: dict[str, int], seconds: float)
 
 
 def _judge_service(findings: Findings, notices: list[Notice], copies: dict[str, list[tuple[str, str]]]) -> None:
+    doubts = Counter(_doubts().values_list("notice_id", flat=True))
     killed = set(_doubts().filter(words__contains=KILLED).values_list("notice_id", flat=True))
-    doubted = set(_doubts().values_list("notice_id", flat=True))
     counts: Counter[str] = Counter()
     for notice in notices:
         came = copies.get(notice.message_id, [])
         counts["arrived"] += bool(came)
         counts["parked for staff though arrived"] += notice.state == State.IN_DOUBT
-        if not came:
+        if not came and notice.state == State.IN_DOUBT and doubts[notice.pk] > 1:
+            # A third try might be a third copy, so a person decides.
+            counts["not arrived, waits for staff after two doubts"] += 1
+        elif not came:
             findings.broken.append(f"notice {notice.pk} never arrived: {notice.state}, {notice.outcome}")
         if notice.state not in (State.SENT, State.IN_DOUBT):
             findings.broken.append(f"notice {notice.pk} ended as {notice.state}: {notice.outcome}")
@@ -69,7 +72,7 @@ def _judge_service(findings: Findings, notices: list[Notice], copies: dict[str, 
         if len({digest for digest, _ in came}) > 1:
             findings.broken.append(f"the copies of notice {notice.pk} differ")
         if not unsaid and notice.pk not in killed:
-            why = "another doubt" if notice.pk in doubted else "no doubt on record"
+            why = "another doubt" if doubts[notice.pk] else "no doubt on record"
             findings.broken.append(f"notice {notice.pk} arrived twice without a kill: {why}")
     findings.figures |= {"service notices": len(notices)} | {f"service {name}": n for name, n in counts.items()}
 
