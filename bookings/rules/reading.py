@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date, datetime
-from math import isfinite
-from typing import Any
+from enum import StrEnum
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from bookings.rules.errors import FieldError, InputErrors
 
+Choice = TypeVar("Choice", bound=StrEnum)
+Built = TypeVar("Built")
 FIRST_YEAR, LAST_YEAR = 1970, 2199
+# Where what a number is for has its own bounds, all that is asked here is that a float can hold it.
+LARGEST = 1e300
+LONGEST_NAME_SHOWN = 200
+_NAMES = {bool: "true or false", str: "text", list: "a list", dict: "an object", type(None): "null"}
 # [0-9], as \d would also take the digits of other scripts.
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}\S*")
@@ -45,18 +51,19 @@ class Reader:
                 self.refuse(f"{prefix}{name}", "is missing")
         for name in value:
             if name not in known:
-                self.refuse(f"{prefix}{name}", f"is not a known field; known are {', '.join(known)}")
+                shown = f"{prefix}{name}"[:LONGEST_NAME_SHOWN]
+                self.refuse(shown, f"is not a known field; known are {', '.join(known)}")
         return value
 
-    def items(self, value: Any, field: str, at_most: int) -> list[Any]:
-        """A list of up to `at_most` values; empty after a fault."""
+    def items(self, value: Any, field: str, at_most: int) -> list[tuple[Any, str]]:
+        """The values of a list of up to `at_most`, each with a field of its own; empty after a fault."""
         if not isinstance(value, list):
             self.refuse(field, "must be a list")
             return []
         if len(value) > at_most:
             self.refuse(field, f"has {len(value)} entries; at most {at_most} are taken")
             return []
-        return value
+        return [(member, f"{field}[{number}]") for number, member in enumerate(value)]
 
     def whole(self, value: Any, field: str, low: int, high: int) -> int | None:
         """A whole number from `low` to `high`."""
@@ -68,11 +75,11 @@ class Reader:
             return value
         return None
 
-    def number(self, value: Any, field: str, low: float, high: float) -> float | None:
-        """A number from `low` to `high`; whole numbers stay whole."""
+    def number(self, value: Any, field: str, low: float = -LARGEST, high: float = LARGEST) -> float | None:
+        """A number from `low` to `high`, both finite; whole numbers stay whole."""
         if isinstance(value, bool) or not isinstance(value, int | float):
-            self.refuse(field, "must be a number")
-        elif not low <= value <= high or not isfinite(value):
+            self.refuse(field, f"must be a number, not {_NAMES.get(type(value), 'that')}")
+        elif not low <= value <= high:
             self.refuse(field, f"must lie between {low:.15g} and {high:.15g}")
         else:
             return value
@@ -121,3 +128,20 @@ class Reader:
             pass
         self.refuse(field, "must be a time zone such as Europe/Berlin")
         return None
+
+    def choice(self, value: Any, field: str, kind: type[Choice]) -> Choice | None:
+        """One of an enumeration's words."""
+        if isinstance(value, str) and value in set(kind):
+            return kind(value)
+        self.refuse(field, f"must be one of {', '.join(kind)}")
+        return None
+
+    def build(self, field: str, kind: Callable[..., Built], /, **values: Any) -> Built | None:
+        """What `kind` makes of values read before; what it refuses of them is noted under `field`."""
+        try:
+            return kind(**values)
+        except InputErrors as refused:
+            prefix = f"{field}." if field else ""
+            for error in refused.errors:
+                self.refuse(f"{prefix}{error.field}", error.message)
+            return None

@@ -39,13 +39,10 @@ def read(document: Any) -> SlotRequest:
     first_day = reader.day(fields.get("from"), "from")
     days = reader.whole(fields.get("days"), "days", 1, MOST_DAYS)
     opening = _opening(reader, fields.get("opening"))
-    closures = [
-        reader.day(value, f"closures[{number}]")
-        for number, value in enumerate(reader.items(fields.get("closures", []), "closures", MOST_BUSY))
-    ]
+    closures = [reader.day(*member) for member in reader.items(fields.get("closures", []), "closures", MOST_BUSY)]
     busy = [
-        _busy(reader, value, f"busy[{number}]", bays or MOST_BAYS, zone)
-        for number, value in enumerate(reader.items(fields.get("busy", []), "busy", MOST_BUSY))
+        _busy(reader, *member, bays or MOST_BAYS, zone)
+        for member in reader.items(fields.get("busy", []), "busy", MOST_BUSY)
     ]
     reader.finish()
     assert zone and bays and minutes and first_day and days

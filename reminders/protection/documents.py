@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import date
-from enum import StrEnum
 from math import nan
-from typing import Any, TypeVar
+from typing import Any
 
-from bookings.rules.errors import FieldError, InputErrors
+from bookings.rules.reading import Reader
 from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
-from reminders.protection.bounds import refuse
+from reminders.protection.bounds import KM_READING
 from reminders.protection.corrosivity import Corrosivity, Metal, corrosivity
 from reminders.protection.types import Climate, Coat, Forecast, Observation, Reading, Site, Tour, Use
 
-Choice = TypeVar("Choice", bound=StrEnum)
-Built = TypeVar("Built")
 StationLookup = Callable[[str], Climate | None]
 MONTHLY = ("temperature_c", "relative_humidity_percent", "minimum_temperature_c")
 DEPOSITIONS = ("so2_deposition_mg_m2_day", "chloride_deposition_mg_m2_day")
@@ -29,7 +26,8 @@ LEARNT_OR_KNOWN = ("nominal_life_days", "log_rate", "log_rate_sd")
 LONGEST_LIST = 2000
 # The oldest coat a forecast takes is twenty years old.
 LONGEST_WEATHER = 21 * 366
-_STAND_IN = "2000-01-01"
+# Takes the place of a day that was refused, so that what stands beside it is looked at too.
+_STAND_IN = date(2000, 1, 1)
 
 
 @dataclass(frozen=True)
@@ -42,88 +40,6 @@ class Request:
     as_of: date
 
 
-class _Document:
-    """Reads values out of a document and remembers what was wrong with them; a refused value reads as a stand-in."""
-
-    def __init__(self) -> None:
-        self.errors: list[FieldError] = []
-
-    def refused(self, field: str, message: str) -> None:
-        self.errors.append(FieldError(field, message))
-
-    def mapping(
-        self, value: object, field: str, required: Iterable[str], optional: Iterable[str] = ()
-    ) -> dict[str, Any]:
-        """The object at `field` with only known keys; keys that are missing are refused and absent."""
-        if not isinstance(value, dict):
-            self.refused(field or "document", "must be an object")
-            return {}
-        prefix = f"{field}." if field else ""
-        required, known = list(required), {*required, *optional}
-        for key in required:
-            if key not in value:
-                self.refused(prefix + key, "is missing")
-        for key in value:
-            if key not in known:
-                shown = (
-                    f"{prefix}{key}"[:200].encode("utf-8", "replace").decode()
-                )  # a key may hold half a surrogate pair
-                self.refused(shown, "is not known here")
-        return {key: value[key] for key in value if key in known}
-
-    def items(self, value: object, field: str, longest: int = LONGEST_LIST) -> list[tuple[Any, str]]:
-        """The members of the list at `field`, each with its own dotted name."""
-        if not isinstance(value, list):
-            self.refused(field, "must be a list")
-            return []
-        if len(value) > longest:
-            self.refused(field, f"has more than {longest} members")
-            return []
-        return [(member, f"{field}[{index}]") for index, member in enumerate(value)]
-
-    def number(self, value: object, field: str) -> float:
-        """A JSON number; the type it goes into checks whether it is plausible. Not a number when refused."""
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.refused(field, f"must be a number, not {_named(value)}")
-            return nan
-        try:
-            return float(value)
-        except OverflowError:
-            self.refused(field, "is too large")
-            return nan
-
-    def day(self, value: object, field: str) -> date:
-        """A date written YYYY-MM-DD."""
-        text = value if isinstance(value, str) and len(value) == 10 and value[4] == value[7] == "-" else ""
-        try:
-            return date.fromisoformat(text)
-        except ValueError:
-            self.refused(field, "must be a date that exists, written YYYY-MM-DD")
-            return date.fromisoformat(_STAND_IN)
-
-    def choice(self, value: object, field: str, kind: type[Choice]) -> Choice:
-        """One of an enumeration's words."""
-        if isinstance(value, str) and value in set(kind):
-            return kind(value)
-        self.refused(field, f"must be one of {', '.join(kind)}")
-        return next(iter(kind))
-
-    def build(self, field: str, kind: Callable[..., Built], /, **values: Any) -> Built | None:
-        """The checked type; its own refusals move under `field`, save those of values refused already."""
-        try:
-            return kind(**values)
-        except InputErrors as refused:
-            prefix, known = f"{field}." if field else "", {error.field for error in self.errors}
-            found = [FieldError(prefix + error.field, error.message) for error in refused.errors]
-            self.errors += [error for error in found if error.field not in known]
-            return None
-
-
-def _named(value: object) -> str:
-    words = {bool: "true or false", str: "text", list: "a list", dict: "an object", type(None): "null"}
-    return words.get(type(value), "that")
-
-
 def no_stations(name: str) -> Climate | None:
     """The lookup of a shop that has imported no station."""
     return None
@@ -131,120 +47,133 @@ def no_stations(name: str) -> Climate | None:
 
 def read_request(document: object, station: StationLookup = no_stations) -> Request:
     """The forecast command's document → what `due.forecast` takes. Raises InputErrors with dotted field names."""
-    reading = _Document()
-    top = reading.mapping(document, "", REQUIRED, ("tours", "odometer", "washed_on", "observed"))
+    reader = Reader()
+    top = reader.record(document, "", REQUIRED, ("tours", "odometer", "washed_on", "observed"))
     if not isinstance(document, dict):
-        raise InputErrors(reading.errors)
-    site = _site(reading, top, station)
-    use = _use(reading, top)
-    coats = [_coat(reading, *member) for member in reading.items(top.get("coats", []), "coats")]
-    as_of = reading.day(top["as_of"], "as_of") if "as_of" in top else None
-    refuse(reading.errors)
+        reader.finish()
+    site = _site(reader, top, station)
+    use = _use(reader, top)
+    coats = [_coat(reader, *member) for member in reader.items(top.get("coats"), "coats", LONGEST_LIST)]
+    as_of = reader.day(top.get("as_of"), "as_of")
+    reader.finish()
     assert site and use and as_of and all(coats)  # nothing was refused, so everything was built
     return Request(site, use, tuple(coat for coat in coats if coat), as_of)
 
 
-def _site(reading: _Document, top: dict[str, Any], station: StationLookup) -> Site | None:
-    climate = _climate(reading, top["climate"], station) if "climate" in top else None
-    return reading.build(
+def _number(reader: Reader, value: object, field: str) -> float:
+    """A number for a type that knows its bounds, and tells of the others beside it even where this one was refused."""
+    found = reader.number(value, field)
+    return nan if found is None else float(found)
+
+
+def _site(reader: Reader, top: dict[str, Any], station: StationLookup) -> Site | None:
+    return reader.build(
         *("", Site),
-        climate=climate,
-        road_salt=reading.choice(top.get("road_salt", RoadSalt.NONE), "road_salt", RoadSalt),
-        **{name: reading.number(top.get(name, 1), name) for name in DEPOSITIONS},
-        observed=_observed(reading, top["observed"]) if "observed" in top else (),
+        climate=_climate(reader, top.get("climate"), station),
+        road_salt=reader.choice(top.get("road_salt"), "road_salt", RoadSalt) or RoadSalt.NONE,
+        **{name: _number(reader, top.get(name), name) for name in DEPOSITIONS},
+        observed=_observed(reader, top["observed"]) if "observed" in top else (),
     )
 
 
-def _observed(reading: _Document, value: object) -> tuple[Observation, ...]:
+def _observed(reader: Reader, value: object) -> tuple[Observation, ...]:
     """Observed days by columns, as the climate is: `on` and a list of equal length for each of MONTHLY."""
-    before = len(reading.errors)
-    parts = reading.mapping(value, "observed", ("on", *MONTHLY))
-    days = [reading.day(*on) for on in reading.items(parts.get("on", []), "observed.on", LONGEST_WEATHER)]
-    columns = []
+    parts = reader.record(value, "observed", ("on", *MONTHLY))
+    days = [reader.day(*on) for on in reader.items(parts.get("on"), "observed.on", LONGEST_WEATHER)]
+    columns: list[list[Any]] = [days]
     for name in MONTHLY:
-        members = reading.items(parts.get(name, []), f"observed.{name}", LONGEST_WEATHER)
-        columns.append([reading.number(*member) for member in members])
-        if name in parts and len(members) != len(days):
-            reading.refused(f"observed.{name}", "must be as long as observed.on")
-    if len(reading.errors) > before:
+        members = reader.items(parts.get(name), f"observed.{name}", LONGEST_WEATHER)
+        columns.append([reader.number(*member) for member in members])
+        if len(members) != len(days):
+            reader.refuse(f"observed.{name}", "must be as long as observed.on")
+    if any(len(column) != len(days) or None in column for column in columns):
         return ()
-    rows = (dict(zip(MONTHLY, numbers, strict=True)) for numbers in zip(*columns, strict=True))
     built = [
-        reading.build(f"observed[{index}]", Observation, on=day, **row)
-        for index, (day, row) in enumerate(zip(days, rows, strict=True))
+        reader.build(f"observed[{index}]", Observation, on=day, **dict(zip(MONTHLY, numbers, strict=True)))
+        for index, (day, *numbers) in enumerate(zip(*columns, strict=True))
     ]
     return tuple(day for day in built if day)
 
 
-def _climate(reading: _Document, value: object, station: StationLookup) -> Climate | None:
+def _climate(reader: Reader, value: object, station: StationLookup) -> Climate | None:
     if isinstance(value, dict) and "station" in value:
-        return _station(reading, value, station)
-    parts = reading.mapping(value, "climate", MONTHLY, ("frost_days",))
+        return _station(reader, value, station)
+    parts = reader.record(value, "climate", MONTHLY, ("frost_days",))
+    if not parts:
+        return None
     columns: dict[str, Any] = {
-        name: tuple(reading.number(*member) for member in reading.items(parts.get(name, []), f"climate.{name}"))
+        name: tuple(
+            _number(reader, *member) for member in reader.items(parts.get(name), f"climate.{name}", LONGEST_LIST)
+        )
         for name in (*MONTHLY, "frost_days")
         if name in MONTHLY or parts.get(name) is not None
     }
-    return reading.build("climate", Climate, **columns)
+    return reader.build("climate", Climate, **columns)
 
 
-def _station(reading: _Document, value: dict[str, Any], station: StationLookup) -> Climate | None:
-    name = reading.mapping(value, "climate", ("station",)).get("station")
+def _station(reader: Reader, value: dict[str, Any], station: StationLookup) -> Climate | None:
+    name = reader.record(value, "climate", ("station",)).get("station")
     found = station(name) if isinstance(name, str) else None
     if found is None:
-        reading.refused("climate.station", "is no station this shop has imported; give its twelve monthly rows instead")
+        reader.refuse("climate.station", "is no station this shop has imported; give its twelve monthly rows instead")
     return found
 
 
-def _use(reading: _Document, top: dict[str, Any]) -> Use | None:
-    months = reading.items(top.get("riding_months", []), "riding_months")
-    sound = [month for month, _ in months if type(month) is int and 1 <= month <= 12]
-    for month, field in months:
-        if month not in sound or type(month) is not int:
-            reading.refused(field, "must be a month from 1 to 12")
-    tours = [_tour(reading, *member) for member in reading.items(top.get("tours", []), "tours")]
-    odometer = [_reading(reading, *member) for member in reading.items(top.get("odometer", []), "odometer")]
-    return reading.build(
+def _use(reader: Reader, top: dict[str, Any]) -> Use | None:
+    months = [
+        reader.whole(*month, 1, 12) for month in reader.items(top.get("riding_months"), "riding_months", LONGEST_LIST)
+    ]
+    lists = {name: reader.items(top.get(name, []), name, LONGEST_LIST) for name in ("tours", "odometer", "washed_on")}
+    odometer = [_reading(reader, *member) for member in lists["odometer"]]
+    return reader.build(
         *("", Use),
-        storage=reading.choice(top.get("storage", Storage.OUTSIDE), "storage", Storage),
-        riding_months=frozenset(sound),
-        km_per_year=reading.number(top.get("km_per_year", 0), "km_per_year"),
-        washes_per_year=reading.number(top.get("washes_per_year", 0), "washes_per_year"),
-        tours=tuple(tour for tour in tours if tour),
+        storage=reader.choice(top.get("storage"), "storage", Storage) or Storage.OUTSIDE,
+        riding_months=frozenset(month for month in months if month),
+        km_per_year=_number(reader, top.get("km_per_year"), "km_per_year"),
+        washes_per_year=_number(reader, top.get("washes_per_year"), "washes_per_year"),
+        tours=tuple(filter(None, [_tour(reader, *member) for member in lists["tours"]])),
         odometer=tuple(mark for mark in odometer if mark) if all(odometer) else (),
-        washed_on=tuple(reading.day(*member) for member in reading.items(top.get("washed_on", []), "washed_on")),
+        washed_on=tuple(filter(None, [reader.day(*member) for member in lists["washed_on"]])),
     )
 
 
-def _tour(reading: _Document, value: object, field: str) -> Tour | None:
-    before = len(reading.errors)
-    parts = reading.mapping(value, field, ("from", "to", "km", "salted"))
-    if not isinstance(parts.get("salted", False), bool):
-        reading.refused(f"{field}.salted", "must be true or false")
-    days = {key: reading.day(parts[key], f"{field}.{key}") for key in ("from", "to") if key in parts}
-    km = reading.number(parts.get("km", 0), f"{field}.km")
-    if len(reading.errors) > before:  # a stand-in for a refused day must not be compared with the other
+def _tour(reader: Reader, value: object, field: str) -> Tour | None:
+    parts = reader.record(value, field, ("from", "to", "km", "salted"))
+    if not parts:
         return None
-    return reading.build(field, Tour, from_=days["from"], to=days["to"], km=km, salted=parts["salted"])
+    salted = parts.get("salted")
+    if not isinstance(salted, bool):
+        reader.refuse(f"{field}.salted", "must be true or false")
+    first, last = (reader.day(parts.get(name), f"{field}.{name}") for name in ("from", "to"))
+    km = reader.number(parts.get("km"), f"{field}.km")
+    if first is None or last is None or km is None or not isinstance(salted, bool):
+        return None
+    return reader.build(field, Tour, from_=first, to=last, km=km, salted=salted)
 
 
-def _reading(reading: _Document, value: object, field: str) -> Reading | None:
-    parts = reading.mapping(value, field, ("on", "km"))
-    on = reading.day(parts.get("on", _STAND_IN), f"{field}.on")
-    return reading.build(field, Reading, on=on, km=reading.number(parts.get("km", 0), f"{field}.km"))
+def _reading(reader: Reader, value: object, field: str) -> Reading | None:
+    parts = reader.record(value, field, ("on", "km"))
+    if not parts:
+        return None
+    on = reader.day(parts.get("on"), f"{field}.on")
+    km = reader.number(parts.get("km"), f"{field}.km", *KM_READING)
+    return None if on is None or km is None else reader.build(field, Reading, on=on, km=km)
 
 
-def _coat(reading: _Document, value: object, field: str) -> Coat | None:
-    parts = reading.mapping(value, field, ("zone", "coat", "applied_on"), LEARNT_OR_KNOWN)
-    optional = {
-        name: reading.number(parts[name], f"{field}.{name}") for name in LEARNT_OR_KNOWN if parts.get(name) is not None
-    }
-    return reading.build(
+def _coat(reader: Reader, value: object, field: str) -> Coat | None:
+    parts = reader.record(value, field, ("zone", "coat", "applied_on"), LEARNT_OR_KNOWN)
+    if not parts:
+        return None
+    return reader.build(
         *(field, Coat),
-        zone=reading.choice(parts.get("zone", Zone.FRAME), f"{field}.zone", Zone),
-        kind=reading.choice(parts.get("coat", CoatKind.WAX), f"{field}.coat", CoatKind),
-        applied_on=reading.day(parts.get("applied_on", _STAND_IN), f"{field}.applied_on"),
-        **optional,
+        zone=reader.choice(parts.get("zone"), f"{field}.zone", Zone) or Zone.FRAME,
+        kind=reader.choice(parts.get("coat"), f"{field}.coat", CoatKind) or CoatKind.WAX,
+        applied_on=reader.day(parts.get("applied_on"), f"{field}.applied_on") or _STAND_IN,
+        **{
+            name: _number(reader, parts[name], f"{field}.{name}")
+            for name in LEARNT_OR_KNOWN
+            if parts.get(name) is not None
+        },
     )
 
 
@@ -278,10 +207,12 @@ def _iso(day: date | None) -> str | None:
 
 def read_corrosivity(document: object) -> Corrosivity:
     """The corrosivity command's document → the losses of its place. Raises InputErrors."""
-    reading = _Document()
-    parts = reading.mapping(document, "", AIR)
-    answer = reading.build("", corrosivity, **{name: reading.number(parts.get(name, 1), name) for name in AIR})
-    refuse(reading.errors)
+    reader = Reader()
+    given = reader.record(document, "", AIR)
+    if not isinstance(document, dict):
+        reader.finish()
+    answer = reader.build("", corrosivity, **{name: _number(reader, given.get(name), name) for name in AIR})
+    reader.finish()
     assert answer is not None  # nothing was refused, so it was built
     return answer
 

@@ -29,14 +29,8 @@ def read(document: Any) -> RecallRequest:
     given = reader.record(document, "", ("days", "bikes", "salt_from"), ("weights",))
     if not given:
         reader.finish()
-    days = [
-        _day(reader, value, f"days[{number}]")
-        for number, value in enumerate(reader.items(given.get("days"), "days", MOST_DAYS))
-    ]
-    bikes = [
-        _bike(reader, value, f"bikes[{number}]")
-        for number, value in enumerate(reader.items(given.get("bikes"), "bikes", MOST_BIKES))
-    ]
+    days = [_day(reader, *member) for member in reader.items(given.get("days"), "days", MOST_DAYS)]
+    bikes = [_bike(reader, *member) for member in reader.items(given.get("bikes"), "bikes", MOST_BIKES)]
     salt_from = given.get("salt_from")
     salted = None if salt_from is None else reader.day(salt_from, "salt_from")
     weights = _weights(reader, given.get("weights"))

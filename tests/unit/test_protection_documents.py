@@ -230,3 +230,12 @@ def test_what_inspections_taught_is_part_of_the_document() -> None:
     taught = {**ASKED["coats"][0], "log_rate": 0.3, "log_rate_sd": 0.2, "nominal_life_days": None}
     [coat] = read_request(changed("coats.0", taught)).coats
     assert (coat.log_rate, coat.log_rate_sd, coat.nominal_life_days) == (0.3, 0.2, None)
+
+
+def test_a_refused_day_is_not_compared_with_the_others() -> None:
+    marks = [{"on": "2024-02-30", "km": 900}, {"on": "1999-12-31", "km": 5}]
+    assert list(errors_of(changed("odometer", marks))) == ["odometer[0].on"]
+
+
+def test_a_long_unknown_name_is_cut_short() -> None:
+    assert max(map(len, errors_of(changed("x" * 10_000, 1)))) == 200
