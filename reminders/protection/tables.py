@@ -38,7 +38,9 @@ class Row:
         return 0.0, [FieldError(self.field(column), problem)]
 
 
-def read_rows(lines: Iterable[str], required: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+def read_rows(
+    lines: Iterable[str], required: Sequence[str], optional: Sequence[str] = (), at_most: int = LONGEST_TABLE_LINES
+) -> list[Row]:
     """The rows below the header; empty lines and those starting with # are passed over. Raises InputErrors.
 
     Every column of the header must be known. Where cells are not separated by commas, a comma may mark decimals.
@@ -47,8 +49,8 @@ def read_rows(lines: Iterable[str], required: Sequence[str], optional: Sequence[
     kept = [(number, line) for number, line in numbered if line.strip(" \t,;") and not line.startswith("#")]
     if not kept:
         refuse([FieldError("line 1", f"a header is missing; it reads {','.join((*required, *optional))}")])
-    if len(kept) > LONGEST_TABLE_LINES:
-        refuse([FieldError(f"line {kept[LONGEST_TABLE_LINES][0]}", f"more than {LONGEST_TABLE_LINES} lines at once")])
+    if len(kept) > at_most:
+        refuse([FieldError(f"line {kept[at_most][0]}", f"more than {at_most} lines at once")])
     number, header = kept[0]
     separator = next((mark for mark in "\t;" if mark in header), ",")
     names = [name.lower() for name in _cells(header.lstrip(_BYTE_ORDER_MARK), separator)]

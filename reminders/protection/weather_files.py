@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from bookings.rules.errors import FieldError, InputErrors
@@ -20,17 +20,10 @@ def read_months(lines: Iterable[str]) -> Climate:
     months: dict[int, Row] = {}
     errors: list[FieldError] = []
     for row in read_rows(lines, MONTH_COLUMNS, MONTH_EXTRAS):
-        text = row.cells["month"]
-        month = int(text) if text.isascii() and text.isdecimal() and len(text) <= 2 else 0
-        if not 1 <= month <= 12:
-            errors.append(FieldError(row.field("month"), f"must be 1 to 12, not “{text[:40]}”"))
-        elif month in months:
-            errors.append(FieldError(row.field("month"), f"{month} stands already in line {months[month].number}"))
-        else:
-            months[month] = row
-    missing = [str(month) for month in range(1, 13) if month not in months]
+        errors += put_month(months, row)
+    missing = missing_months(months)
     if missing and not errors:
-        errors.append(FieldError("month", f"missing: {', '.join(missing)}"))
+        errors.append(FieldError("month", f"missing: {missing}"))
     has_frost = any(row.cells.get("frost_days") for row in months.values())
     columns: dict[str, list[float]] = {name: [] for name in (*MEASURED, *(MONTH_EXTRAS if has_frost else ()))}
     for month in sorted(months):
@@ -40,6 +33,22 @@ def read_months(lines: Iterable[str]) -> Climate:
             errors += wrong
     refuse(errors)
     return _climate(columns, months)
+
+
+def put_month(months: dict[int, Row], row: Row) -> list[FieldError]:
+    """Put a row at the month it names; what is wrong when it names none, or one that stands already."""
+    text = row.cells["month"]
+    month = int(text) if text.isascii() and text.isdecimal() and len(text) <= 2 else 0
+    if not 1 <= month <= 12:
+        return [FieldError(row.field("month"), f"must be 1 to 12, not “{text[:40]}”")]
+    if months.setdefault(month, row) is not row:
+        return [FieldError(row.field("month"), f"{month} stands already in line {months[month].number}")]
+    return []
+
+
+def missing_months(months: Mapping[int, Row]) -> str:
+    """The months without a row, commas between; empty when there are all twelve."""
+    return ", ".join(str(month) for month in range(1, 13) if month not in months)
 
 
 def _climate(columns: dict[str, list[float]], months: dict[int, Row]) -> Climate:

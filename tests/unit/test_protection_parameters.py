@@ -74,7 +74,7 @@ def test_normals_of_several_stations() -> None:
 @pytest.mark.parametrize(
     ("line", "text", "field"),
     [
-        (1, "station,month", "line 1"),
+        (1, "station,month", "line 2"),
         (4, "Harbour,13,1,80,0,1", "line 5, month"),
         (4, "Harbour,1,1,80,0,1", "line 5, month"),
         (4, ",3,1,80,0,1", "line 5, station"),
