@@ -40,6 +40,7 @@ class Result:
     ours_peak_mb: float
     plain_peak_mb: float
     process_peak_mb: float
+    rounds: int
 
 
 def measure(name: str, rounds: int = ROUNDS) -> Result:
@@ -69,6 +70,7 @@ def _measured(name: str, pair: Pair, rounds: int) -> Result:
         ours_peak_mb=0.0 if pair.rounds else _peak_mb(pair.ours),
         plain_peak_mb=0.0 if pair.rounds else _peak_mb(pair.plain),
         process_peak_mb=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6,
+        rounds=rounds,
     )
 
 
@@ -124,4 +126,4 @@ def machine() -> dict[str, Any]:
 
 def as_document(facts: dict[str, Any], results: list[Result]) -> dict[str, Any]:
     """What `--json` prints."""
-    return {"machine": facts, "rounds": ROUNDS, "benches": [asdict(result) for result in results]}
+    return {"machine": facts, "benches": [asdict(result) for result in results]}
