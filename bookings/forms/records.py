@@ -53,6 +53,8 @@ class ShopRecordForm(PhoneForm):
             "time_zone",
             "currency",
             "road_salt",
+            "salt_season_from",
+            "salt_season_to",
             "so2_deposition_mg_m2_day",
             "chloride_deposition_mg_m2_day",
             "pencil_hold_minutes",

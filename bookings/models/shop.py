@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from bookings.rules.reading import month_day
 from bookings.rules.types import RoadSalt
 from bookings.text import ROAD_SALT, WEEKDAY
 
@@ -16,6 +17,12 @@ def known_zone(name: str) -> None:
     """Refuse a zone the time zone database does not have; a fixed offset would break at the next clock change."""
     if name not in available_timezones():
         raise ValidationError(_("%(name)s is not a time zone such as Europe/London."), params={"name": name})
+
+
+def day_of_the_year(text: str) -> None:
+    """Refuse what is no day of the year as MM-DD."""
+    if month_day(text) is None:
+        raise ValidationError(_("“%(text)s” is not a day as month-day, such as 11-01."), params={"text": text})
 
 
 class Shop(models.Model):
@@ -29,6 +36,18 @@ class Shop(models.Model):
     currency = models.CharField(max_length=3, default="GBP")
     phone_region = models.CharField(max_length=2, default="GB", help_text="Numbers typed without + are read as here.")
     road_salt = models.CharField(max_length=10, choices=ROAD_SALT, default=RoadSalt.NORMAL.value)
+    salt_season_from = models.CharField(
+        max_length=5,
+        blank=True,
+        validators=[day_of_the_year],
+        help_text="First day roads are salted, as month-day such as 11-01; empty: reckoned from frost.",
+    )
+    salt_season_to = models.CharField(
+        max_length=5,
+        blank=True,
+        validators=[day_of_the_year],
+        help_text="Last day roads are salted, as month-day such as 03-31; before the first one: in the next year.",
+    )
     so2_deposition_mg_m2_day = models.FloatField(default=5.0)
     chloride_deposition_mg_m2_day = models.FloatField(default=3.0)
     pencil_hold_minutes = models.PositiveIntegerField(
@@ -55,10 +74,23 @@ class Shop(models.Model):
     )
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_shop")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="one_shop"),
+            models.CheckConstraint(
+                condition=models.Q(salt_season_from="", salt_season_to="")
+                | ~models.Q(salt_season_from="") & ~models.Q(salt_season_to=""),
+                name="salt_season_has_both_ends",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        """A season has both ends or none; the one that is missing is named."""
+        for field, other in (("salt_season_from", "salt_season_to"), ("salt_season_to", "salt_season_from")):
+            if getattr(self, other) and not getattr(self, field):
+                raise ValidationError({field: _("Give the first and the last day, or neither.")})
 
     @property
     def zone(self) -> ZoneInfo:

@@ -20,7 +20,19 @@ LONGEST_NAME_SHOWN = 200
 _NAMES = {bool: "true or false", str: "text", list: "a list", dict: "an object", type(None): "null"}
 # [0-9], as \d would also take the digits of other scripts.
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_MONTH_DAY = re.compile(r"[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}\S*")
+
+
+def month_day(text: str) -> tuple[int, int] | None:
+    """Month and day of every year, from MM-DD; None for what is no such day. 29 February is one."""
+    if not _MONTH_DAY.fullmatch(text):
+        return None
+    try:
+        found = date.fromisoformat(f"2000-{text}")  # a leap year
+    except ValueError:
+        return None
+    return found.month, found.day
 
 
 class Reader:
@@ -100,6 +112,13 @@ class Reader:
         else:
             return found
         return None
+
+    def month_day(self, value: Any, field: str) -> tuple[int, int] | None:
+        """A day of every year as MM-DD."""
+        found = month_day(value) if isinstance(value, str) else None
+        if found is None:
+            self.refuse(field, "must be a day of the year as MM-DD")
+        return found
 
     def moment(self, value: Any, field: str, zone: ZoneInfo | None) -> datetime | None:
         """An aware time as ISO 8601 with its offset; without one it is read in `zone`."""

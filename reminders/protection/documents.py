@@ -12,7 +12,7 @@ from bookings.rules.reading import Reader
 from bookings.rules.types import CoatKind, RoadSalt, Storage, Zone
 from reminders.protection.bounds import KM_READING
 from reminders.protection.corrosivity import Corrosivity, Metal, corrosivity
-from reminders.protection.types import Climate, Coat, Forecast, Observation, Reading, Site, Tour, Use
+from reminders.protection.types import Climate, Coat, Forecast, MonthDay, Observation, Reading, Site, Tour, Use
 
 StationLookup = Callable[[str], Climate | None]
 MONTHLY = ("temperature_c", "relative_humidity_percent", "minimum_temperature_c")
@@ -22,6 +22,7 @@ REQUIRED = (
     *("climate", "road_salt", *DEPOSITIONS, "storage", "riding_months"),
     *("km_per_year", "washes_per_year", "coats", "as_of"),
 )
+OPTIONAL = ("tours", "odometer", "washed_on", "observed", "salt_season")
 LEARNT_OR_KNOWN = ("nominal_life_days", "log_rate", "log_rate_sd")
 LONGEST_LIST = 2000
 # The oldest coat a forecast takes is twenty years old.
@@ -48,7 +49,7 @@ def no_stations(name: str) -> Climate | None:
 def read_request(document: object, station: StationLookup = no_stations) -> Request:
     """The forecast command's document → what `due.forecast` takes. Raises InputErrors with dotted field names."""
     reader = Reader()
-    top = reader.record(document, "", REQUIRED, ("tours", "odometer", "washed_on", "observed"))
+    top = reader.record(document, "", REQUIRED, OPTIONAL)
     if not isinstance(document, dict):
         reader.finish()
     site = _site(reader, top, station)
@@ -72,8 +73,17 @@ def _site(reader: Reader, top: dict[str, Any], station: StationLookup) -> Site |
         climate=_climate(reader, top.get("climate"), station),
         road_salt=reader.choice(top.get("road_salt"), "road_salt", RoadSalt) or RoadSalt.NONE,
         **{name: _number(reader, top.get(name), name) for name in DEPOSITIONS},
+        salt_season=None if top.get("salt_season") is None else _season(reader, top["salt_season"]),
         observed=_observed(reader, top["observed"]) if "observed" in top else (),
     )
+
+
+def _season(reader: Reader, value: object) -> tuple[MonthDay, MonthDay] | None:
+    parts = reader.record(value, "salt_season", ("from", "to"))
+    if not parts:
+        return None
+    first, last = (reader.month_day(parts.get(end), f"salt_season.{end}") for end in ("from", "to"))
+    return None if first is None or last is None else (first, last)
 
 
 def _observed(reader: Reader, value: object) -> tuple[Observation, ...]:

@@ -27,7 +27,10 @@ def site_input(bike: Bike, first: date, as_of: date) -> dict[str, Any]:
 def shop_climate() -> dict[str, Any]:
     """What is the same for every bike of the shop."""
     shop = bookings.require_shop()
+    season = {"from": shop.salt_season_from, "to": shop.salt_season_to}
     return {
+        # Left out where the shop names none, so that naming one is a change and nothing else is.
+        **({"salt_season": season} if shop.salt_season_from else {}),
         "climate": _climate(),
         "so2_deposition_mg_m2_day": shop.so2_deposition_mg_m2_day,
         "chloride_deposition_mg_m2_day": shop.chloride_deposition_mg_m2_day,

@@ -179,6 +179,28 @@ def test_the_same_days_again_renew_nothing(shop_world: Shop) -> None:
     assert WeatherDay.objects.count() == 11 and WeatherDay.objects.get(day="2025-12-10").temperature_c == 3.0
 
 
+def test_another_salt_season_of_the_shop_renews_every_live_schedule_once(shop_world: Shop) -> None:
+    first, second = scheduled(), another(1)
+    frost = first.salt_from, first.salt_to
+    assert "salt_season" not in first.inputs
+    for days, season in (
+        (("12-15", "02-10"), (date(2025, 12, 15), date(2026, 2, 10))),
+        (("01-20", "02-20"), (date(2026, 1, 20), date(2026, 2, 20))),
+    ):
+        shop_world.salt_season_from, shop_world.salt_season_to = days
+        shop_world.save()
+        assert [planning.plan(now=LATER).schedules for _ in range(2)] == [2, 0]
+        for schedule in (first, second):
+            schedule.refresh_from_db()
+            assert schedule.inputs["salt_season"] == {"from": days[0], "to": days[1]}
+            assert (schedule.salt_from, schedule.salt_to) == season != frost
+    shop_world.salt_season_from = shop_world.salt_season_to = ""
+    shop_world.save()
+    assert schedules.renew_outdated(now=LATER) == 2
+    first.refresh_from_db()
+    assert "salt_season" not in first.inputs and (first.salt_from, first.salt_to) == frost
+
+
 def test_weather_long_before_a_coat_is_not_kept_with_its_schedule(shop_world: Shop) -> None:
     estimates.write_weather(days=weather(date(2020, 1, 1), 2300, 8.0, 80.0), source="own", now=LATER)
     kept = scheduled().inputs["observed"]["on"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.contrib import admin
 from django.contrib.auth.models import User
+from django.db import IntegrityError, transaction
 from django.forms import model_to_dict
 from django.test import Client, RequestFactory
 from django.urls import reverse
@@ -28,6 +29,7 @@ from tests.parts.visits import START, coat, confirmed, in_work, sign_all
 
 pytestmark = pytest.mark.django_db
 
+SEASON = ("salt_season_from", "salt_season_to")
 OWNED = (BookingRequest, Claim, Job, Visit)
 OWNED_INLINE = {VisitEvent, StepDone, CoatApplied, SafetySignOff}
 
@@ -111,13 +113,51 @@ def test_the_months_of_a_bike_are_ticked(owner: Client) -> None:
     assert bike.riding_months == [5, 6]
 
 
+def as_typed(shop: Shop) -> dict[str, object]:
+    """The shop as its own record's page sends it back, what is not set left empty."""
+    return {field: "" if value is None else value for field, value in model_to_dict(shop).items()}
+
+
 def test_the_shops_number_is_read_in_its_own_region(owner: Client, shop_world: Shop) -> None:
     address = reverse("admin:bookings_shop_change", args=[1])
-    typed = model_to_dict(shop_world) | {"phone_e164": "01632 960 143"}
+    typed = as_typed(shop_world) | {"phone_e164": "01632 960 143"}
     assert owner.post(address, typed).status_code == 302
     shop_world.refresh_from_db()
     assert shop_world.phone_e164 == "+441632960143"
     assert "is not a time zone" in text(owner.post(address, typed | {"time_zone": "Mars/Olympus"}))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "field", "message"),
+    [
+        ("11-31", "03-31", "salt_season_from", "“11-31” is not a day as month-day"),
+        ("11-01", "31-3", "salt_season_to", "“31-3” is not a day as month-day"),
+        ("", "03-31", "salt_season_from", "Give the first and the last day, or neither."),
+        ("11-01", "", "salt_season_to", "Give the first and the last day, or neither."),
+    ],
+)
+def test_a_salt_season_is_refused_at_its_field(
+    owner: Client, shop_world: Shop, first: str, last: str, field: str, message: str
+) -> None:
+    typed = as_typed(shop_world) | {"salt_season_from": first, "salt_season_to": last}
+    page = owner.post(reverse("admin:bookings_shop_change", args=[1]), typed)
+    errors = page.context["adminform"].form.errors
+    assert list(errors) == [field] and message in errors[field][0]
+    shop_world.refresh_from_db()
+    assert (shop_world.salt_season_from, shop_world.salt_season_to) == ("", "")
+
+
+def test_a_salt_season_is_kept_and_taken_back(owner: Client, shop_world: Shop) -> None:
+    address, typed = reverse("admin:bookings_shop_change", args=[1]), as_typed(shop_world)
+    for season in ({"salt_season_from": "11-01", "salt_season_to": "02-29"}, dict.fromkeys(SEASON, "")):
+        assert owner.post(address, typed | season).status_code == 302
+        shop_world.refresh_from_db()
+        assert {field: getattr(shop_world, field) for field in SEASON} == season
+
+
+def test_no_shop_is_stored_with_half_a_salt_season(shop_world: Shop) -> None:
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Shop.objects.update(salt_season_from="11-01")
 
 
 def test_closing_a_day_with_visits_warns(owner: Client) -> None:

@@ -18,7 +18,7 @@ from reminders.protection.documents import (
     read_corrosivity,
     read_request,
 )
-from reminders.protection.due import forecast
+from reminders.protection.due import forecast, salt_seasons
 from reminders.protection.types import Climate, Coat, Reading, Tour
 from tests.parts.climates import MARITIME
 
@@ -150,6 +150,13 @@ def test_the_answer_has_the_shape_of_the_contract() -> None:
         ("as_of", "9999-12-31", "as_of"),
         ("as_of", "2025-W01-1", "as_of"),
         ("tour", [], "tour"),
+        ("salt_season", [], "salt_season"),
+        ("salt_season", {"from": "11-01"}, "salt_season.to"),
+        ("salt_season", {"from": "11-01", "to": "03-31", "on": True}, "salt_season.on"),
+        ("salt_season", {"from": "11-31", "to": "03-31"}, "salt_season.from"),
+        ("salt_season", {"from": "11-01", "to": "3-31"}, "salt_season.to"),
+        ("salt_season", {"from": "11-01", "to": "١٢-01"}, "salt_season.to"),
+        ("salt_season", {"from": 1101, "to": "03-31"}, "salt_season.from"),
     ],
 )
 def test_what_is_wrong_is_said_at_its_field(path: str, value: object, field: str) -> None:
@@ -182,6 +189,25 @@ def test_missing_keys_are_named() -> None:
             assert errors_of(document) == {key: "is missing"}
 
 
+def test_a_season_across_new_year_takes_the_place_of_the_one_inferred_from_frost() -> None:
+    dated = changed("salt_season", {"from": "12-20", "to": "02-29"})
+    assert read_request(dated).site.salt_season == ((12, 20), (2, 29))
+    asked = read_request(dated)
+    answer = forecast_document(forecast(asked.site, asked.use, asked.coats, asked.as_of))
+    assert answer["salt_season"] == {"from": "2024-12-20", "to": "2025-02-28"}
+    # Frost alone has the roads of this place salted on the day of the forecast already.
+    for inferred in (read_request(ASKED), read_request(changed("salt_season", None))):
+        assert inferred.site.salt_season is None
+        season = forecast(inferred.site, asked.use, asked.coats, asked.as_of).salt_season
+        assert season is not None and season.from_ <= asked.as_of
+
+
+def test_no_season_is_inferred_from_frost_where_one_is_named() -> None:
+    asked = read_request(changed("salt_season", {"from": "06-01", "to": "06-30"}))
+    runs = [(season.from_, season.to) for season in salt_seasons(asked.site, asked.as_of)]
+    assert runs == [(date(year, 6, 1), date(year, 6, 30)) for year in (2024, 2025, 2026)]
+
+
 def test_a_station_the_shop_has_imported() -> None:
     def lookup(name: str) -> Climate | None:
         return MARITIME if name == "Harbour" else None
@@ -197,7 +223,10 @@ anything = st.recursive(
 PATHS = [*ASKED, "climate.temperature_c", "climate.frost_days", "coats.0", "coats.0.zone", "coats.0.applied_on"]
 
 
-@given(st.sampled_from([*PATHS, "tours.0", "tours.0.from", "riding_months.0", "odometer", "washed_on"]), anything)
+@given(
+    st.sampled_from([*PATHS, "tours.0", "tours.0.from", "riding_months.0", "odometer", "washed_on", "salt_season"]),
+    anything,
+)
 def test_no_value_anywhere_breaks_the_reading(path: str, value: object) -> None:
     try:
         asked = read_request(changed(path, value))
