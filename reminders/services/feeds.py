@@ -15,7 +15,6 @@ from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone, translation
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from bookings import ics
@@ -24,6 +23,7 @@ from bookings.models import Bike, Visit
 from bookings.rules.types import VisitState
 from reminders import links, selectors
 from reminders.models import CoatDue, Feed
+from reminders.services.names.visits import SHORT, at
 
 BEHIND, AHEAD = timedelta(days=30), timedelta(days=200)
 # So long a visit called off still shows as such, for programs that do not take away what is missing.
@@ -92,7 +92,7 @@ def _visit(visit: Visit) -> ics.Entry:
     lines = [
         str(visit.get_state_display()),
         _("key %(tag)s") % {"tag": job.key_tag} if job else "",
-        _("promised for %(at)s") % {"at": date_format(timezone.localtime(visit.promised_at), "D j M, H:i")},
+        _("promised for %(at)s") % {"at": at(visit.promised_at, SHORT)},
     ]
     return ics.Entry(
         uid=f"day-{visit.calendar_uid}",

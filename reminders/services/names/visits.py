@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.template.loader import render_to_string
 from django.utils.formats import date_format
-from django.utils.timezone import localtime
+from django.utils.timezone import get_current_timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -34,7 +34,7 @@ NEVER_COAT = gettext_lazy(
 
 def at(moment: datetime | None, form: str) -> str:
     """A moment by the shop's clock, which is the current one while a notice is written."""
-    return date_format(localtime(moment), form) if moment else ""
+    return date_format(moment.astimezone(get_current_timezone()), form) if moment else ""
 
 
 def block(template: str, context: dict[str, object]) -> Said:
