@@ -70,10 +70,10 @@ class Sink:
     async def handle_MAIL(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
-        envelope.mail_from = address
         for way in ("closing", "nobody"):
             if self._strikes(way):
                 return REFUSALS[way]
+        envelope.mail_from = address
         return "250 2.1.0 go on"
 
     async def handle_RCPT(

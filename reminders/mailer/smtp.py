@@ -102,17 +102,27 @@ class PhasedSmtpBackend(EmailBackend):
                 self._expect(wanted, connection.docmd(command))
             return
         connection.send("".join(f"{command}\r\n" for command in commands).encode("ascii"))
-        refusal = None
+        refusal, replies = None, []
         for self.phase, _command, wanted in steps:
-            reply = connection.getreply()
+            replies.append(connection.getreply())
             try:
-                self._expect(wanted, reply)
+                self._expect(wanted, replies[-1])
             except Refusal as no:
                 refusal = refusal or no
         if refusal:
-            if reply[0] == 354:  # RFC 2920, 3.1: it waits for content that nobody is to get
-                connection.docmd(".")
+            self._end_unwanted_content(connection, has_reader=replies[1][0] in (250, 251), listens=replies[2][0] == 354)
+            self.phase = refusal.phase
             raise refusal
+
+    def _end_unwanted_content(self, connection: smtplib.SMTP, has_reader: bool, listens: bool) -> None:
+        """After a refused envelope a server may wait for content all the same (RFC 2920, 3.1).
+
+        A lone dot ends that where nobody is to get it; where somebody would, they would get an empty message.
+        """
+        if listens and has_reader:
+            self.drop()
+        elif listens:
+            connection.docmd(".")
 
     def _expect(self, wanted: int, reply: tuple[int, bytes]) -> tuple[int, str]:
         code, words = reply[0], reply[1].decode("utf-8", "replace")

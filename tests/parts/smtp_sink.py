@@ -48,6 +48,7 @@ class SmtpSink:
     port: int = 0
     messages: list[Received] = field(default_factory=list)
     conversations: int = 0
+    pipelines: bool = False
     _replies: dict[str, str] = field(default_factory=dict)
     _drops: set[str] = field(default_factory=set)
     _hang_seconds: dict[str, float] = field(default_factory=dict)
@@ -88,7 +89,7 @@ class SmtpSink:
     ) -> list[str]:
         session.host_name = hostname
         self.conversations += 1
-        return responses
+        return [*responses[:-1], "250-PIPELINING", responses[-1]] if self.pipelines else responses
 
     async def handle_MAIL(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
