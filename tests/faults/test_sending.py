@@ -28,9 +28,11 @@ State = Notice.State
 MINUTE = timedelta(minutes=1)
 
 
-@pytest.fixture(autouse=True)
-def impatient(settings: Settings) -> None:
+@pytest.fixture(autouse=True, params=[False, True], ids=["word by word", "pipelining"])
+def impatient(settings: Settings, smtp_sink: SmtpSink, request: pytest.FixtureRequest) -> None:
+    """Every outcome with the envelope said word by word and in one go (RFC 2920)."""
     settings.EMAIL_TIMEOUT = 1
+    smtp_sink.pipelines = request.param
 
 
 PUT_OFF = [
