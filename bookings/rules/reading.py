@@ -20,19 +20,21 @@ LONGEST_NAME_SHOWN = 200
 _NAMES = {bool: "true or false", str: "text", list: "a list", dict: "an object", type(None): "null"}
 # [0-9], as \d would also take the digits of other scripts.
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_MONTH_DAY = re.compile(r"[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}\S*")
+
+
+def calendar_day(text: str) -> date | None:
+    """A day from YYYY-MM-DD; None for what is no such day."""
+    try:
+        return date.fromisoformat(text) if _DAY.fullmatch(text) else None
+    except ValueError:
+        return None
 
 
 def month_day(text: str) -> tuple[int, int] | None:
     """Month and day of every year, from MM-DD; None for what is no such day. 29 February is one."""
-    if not _MONTH_DAY.fullmatch(text):
-        return None
-    try:
-        found = date.fromisoformat(f"2000-{text}")  # a leap year
-    except ValueError:
-        return None
-    return found.month, found.day
+    found = calendar_day(f"2000-{text}")  # a leap year
+    return (found.month, found.day) if found else None
 
 
 class Reader:
@@ -99,12 +101,7 @@ class Reader:
 
     def day(self, value: Any, field: str) -> date | None:
         """A day as YYYY-MM-DD."""
-        found = None
-        if isinstance(value, str) and _DAY.fullmatch(value):
-            try:
-                found = date.fromisoformat(value)
-            except ValueError:
-                found = None
+        found = calendar_day(value) if isinstance(value, str) else None
         if found is None:
             self.refuse(field, "must be a day as YYYY-MM-DD")
         elif not FIRST_YEAR <= found.year <= LAST_YEAR:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 
 from bookings.rules.errors import FieldError, InputErrors
+from bookings.rules.reading import calendar_day
 from reminders.protection.bounds import refuse
 from reminders.protection.tables import Row, read_rows
 from reminders.protection.types import Climate, Observation
@@ -85,17 +86,15 @@ def read_days(lines: Iterable[str], today: date) -> tuple[Observation, ...]:
 
 def _day(row: Row, today: date, errors: list[FieldError]) -> Observation | None:
     before, text = len(errors), row.cells["date"]
-    try:
-        on = date.fromisoformat(text if len(text) == 10 and text[4] == text[7] == "-" else "")
-    except ValueError:
-        on = today
+    on = calendar_day(text)
+    if on is None:
         problem = f"must be a day written YYYY-MM-DD, not “{text[:40]}”" if text else "is empty"
         errors.append(FieldError(row.field("date"), problem))
-    if on > today:
+    elif on > today:
         errors.append(FieldError(row.field("date"), f"{on} has not been yet"))
     values = {name: row.value(name) for name in MEASURED}
     errors += [error for _, wrong in values.values() for error in wrong]
-    if len(errors) > before:
+    if on is None or len(errors) > before:
         return None
     try:
         return Observation(on=on, **{name: value for name, (value, _) in values.items()})
