@@ -12,15 +12,9 @@ from typing import Any
 import pytest
 
 from reminders.protection.normals import COLUMNS
-from tests.parts.climates import MARITIME
+from tests.parts.climates import AIR, MARITIME
 
 ROOT = Path(__file__).parents[2]
-AIR = {
-    "temperature_c": 15,
-    "relative_humidity_percent": 70,
-    "so2_deposition_mg_m2_day": 4,
-    "chloride_deposition_mg_m2_day": 3,
-}
 ASKED: dict[str, Any] = {
     "climate": {"station": "Harbour"},
     "road_salt": "normal",

@@ -6,19 +6,18 @@ The table of outcomes follows RFC 5321 (4.2.1 reply codes, 4.2.5 and 6.1 who is 
 
 from __future__ import annotations
 
-import threading
 import time
 from datetime import timedelta
 from email.utils import parsedate_to_datetime
 
 import pytest
-from django.db import connection
 from pytest_django import Settings
 
 from bookings.models import Shop
 from reminders.mailer import Mailer
 from reminders.models import Notice, Suppression
 from reminders.services import claiming, outcomes, sending
+from tests.parts.crowds import all_at_once
 from tests.parts.notices import as_recall
 from tests.parts.smtp_sink import SmtpSink
 from tests.parts.stories import MORNING, confirmed, pencilled
@@ -212,23 +211,12 @@ def test_a_worker_that_lost_its_lease_is_held_back_before_the_last_dot(due_notic
 def test_many_sweeps_at_once_send_each_notice_once(shop_world: Shop, smtp_sink: SmtpSink) -> None:
     for number in range(24):
         pencilled(name=f"Rider {number}", email=f"rider{number}@example.org", phone=f"+4477009001{number:02d}")
-    errors: list[BaseException] = []
 
-    def work() -> None:
-        try:
-            for _ in range(3):
-                sending.sweep(now=MORNING)
-        except BaseException as error:
-            errors.append(error)
-        finally:
-            connection.close()
+    def sweep_thrice() -> None:
+        for _ in range(3):
+            sending.sweep(now=MORNING)
 
-    threads = [threading.Thread(target=work) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert errors == []
+    all_at_once([sweep_thrice] * 4)
     addresses = [message.recipients[0] for message in smtp_sink.messages]
     assert sorted(addresses) == sorted(f"rider{number}@example.org" for number in range(24))
     assert set(Notice.objects.values_list("state", flat=True)) == {State.SENT}

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
-from django.db import connection
 
 from bookings.models import Shop
 from config.embedded import beat_part, worker_part
 from config.supervision import Supervisor
 from reminders.models import Tick
 from reminders.services import ticks
+from tests.parts.crowds import all_at_once
 from tests.parts.stories import MORNING
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -43,20 +43,7 @@ def test_a_clock_that_was_ahead_holds_nothing_up(jump: timedelta) -> None:
 def test_of_many_that_try_at_once_one_has_the_turn() -> None:
     ticks.take("work", every=EVERY, now=MORNING)
     now = MORNING + EVERY
-    start, won = threading.Barrier(6), list[bool]()
-
-    def attempt() -> None:
-        try:
-            start.wait()
-            won.append(ticks.take("work", every=EVERY, now=now))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=attempt) for _ in range(6)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    won = all_at_once([partial(ticks.take, "work", every=EVERY, now=now)] * 6)
     assert sorted(won) == [False] * 5 + [True]
 
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import threading
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import connection
 
 from bookings.models import Shop
 from config.celery import app
 from reminders import tasks
 from reminders.models import Notice, Packed
+from tests.parts.crowds import all_at_once
 from tests.parts.smtp_sink import SmtpSink
 from tests.parts.stories import MORNING, collected, confirmed
 
@@ -43,23 +43,7 @@ def moments() -> list[datetime]:
 
 
 def run(task: str, now: datetime, workers: int) -> None:
-    errors, start = list[BaseException](), threading.Barrier(workers)
-
-    def work() -> None:
-        try:
-            start.wait()
-            app.tasks[task](now=now.isoformat())
-        except BaseException as error:
-            errors.append(error)
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=work) for _ in range(workers)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert errors == []
+    all_at_once([partial(app.tasks[task], now=now.isoformat())] * workers)
 
 
 def test_there_are_tasks_to_try() -> None:

@@ -3,33 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
 from typing import Any
 
 import pytest
-from django.db import connections
 
 from bookings.models import Bike, BookingRequest, Claim, Rider, Visit
 from config.demo.shop import open_shop
 from tests.pages.booking_walk import RIDER, Walk, client_at
+from tests.parts.crowds import all_at_once
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def all_at_once(presses: list[Callable[[], Any]]) -> list[Any]:
-    """Answers of presses that wait for each other before they begin."""
-    ready = Barrier(len(presses))
-
-    def press(one: Callable[[], Any]) -> Any:
-        try:
-            ready.wait(10)
-            return one()
-        finally:
-            connections.close_all()
-
-    with ThreadPoolExecutor(len(presses)) as pool:
-        return list(pool.map(press, presses))
 
 
 def posting(walk: Walk, **changes: str) -> Callable[[], Any]:

@@ -20,6 +20,7 @@ from django.db import connection
 from bookings import selectors
 from bookings.models import Bay, Bike, Rider, Shop, Tier
 from config.demo.shop import open_shop
+from tests.parts.workers import database_url
 
 NOW = datetime(2025, 11, 3, 9, 0, tzinfo=UTC)
 PROCESSES = 4
@@ -66,14 +67,6 @@ def one_bike(transactional_db: None) -> Shop:
     rider = Rider.objects.create(name="Everybody", email="all@example.com", created_at=NOW)
     Bike.objects.create(rider=rider, description="the one bike", created_at=NOW)
     return shop
-
-
-def database_url() -> str:
-    facts = connection.settings_dict
-    if connection.vendor == "sqlite":
-        return f"sqlite:///{facts['NAME']}"
-    password = f":{facts['PASSWORD']}" if facts["PASSWORD"] else ""
-    return f"postgres://{facts['USER']}{password}@{facts['HOST']}:{facts['PORT']}/{facts['NAME']}"
 
 
 def race(orders: list[dict[str, Any]]) -> Counter[str]:

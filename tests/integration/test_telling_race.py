@@ -18,7 +18,7 @@ from reminders.models import OdometerReading, Schedule, Told, Tour, Wash, ZoneFi
 from reminders.services import inspection, planning, readings
 from reminders.services.inspection import ZoneFound
 from reminders.services.telling import Teller
-from tests.integration.test_booking_race import all_at_once
+from tests.parts.crowds import all_at_once
 from tests.parts.stories import collected
 
 pytestmark = pytest.mark.django_db(transaction=True)

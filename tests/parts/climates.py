@@ -20,6 +20,13 @@ MARITIME = Climate(
 SUMMER, LONG_SUMMER, ALL_YEAR = frozenset(range(4, 10)), frozenset(range(3, 11)), frozenset(range(1, 13))
 # The model as first published has no salt that stays on the bike.
 NO_BRINE = DEFAULTS.with_values({"brine.half_life_days": 0.0})
+# Annual means, as the corrosivity command takes them.
+AIR = {
+    "temperature_c": 15,
+    "relative_humidity_percent": 70,
+    "so2_deposition_mg_m2_day": 4,
+    "chloride_deposition_mg_m2_day": 3,
+}
 DAYS_PER_MONTH = 365.25 / 12
 
 

@@ -17,20 +17,14 @@ from reminders.protection.bulk import Coats, Habit, due_days
 from reminders.protection.due import forecast
 from reminders.protection.parameter_table import DEFAULTS
 from reminders.protection.parameters import Parameters
-from reminders.protection.types import Coat, Observation, Reading, Site, Tour, Use
+from reminders.protection.types import Coat, Observation, Reading, Site, Use
 from tests.parts.climates import ALL_YEAR, MARITIME, NO_BRINE, shifted, site, use
+from tests.properties.bikes_in_use import days_before, uses
 
 AS_OF = date(2025, 3, 1)
 HORIZON_YEARS = 3
 RINSED = DEFAULTS.with_values({"brine.half_life_days": 40.0, "brine.washed_off_share": 1.0, "salt.rinsed_share": 0.7})
-past_days = st.integers(-60, 900).map(lambda days: AS_OF - timedelta(days=days))
-
-
-@st.composite
-def tours(draw: st.DrawFn) -> Tour:
-    first = AS_OF + timedelta(days=draw(st.integers(-700, 500)))
-    last = first + timedelta(days=draw(st.integers(0, 40)))
-    return Tour(first, last, draw(st.floats(0, 5000)), draw(st.booleans()))
+past_days = days_before(AS_OF, -60, 900)
 
 
 @st.composite
@@ -40,17 +34,7 @@ def odometers(draw: st.DrawFn) -> tuple[Reading, ...]:
     return tuple(Reading(AS_OF - timedelta(days=back), read) for back, read in zip(days, km, strict=True))
 
 
-@st.composite
-def uses(draw: st.DrawFn) -> Use:
-    return Use(
-        storage=draw(st.sampled_from(Storage)),
-        riding_months=frozenset(draw(st.sets(st.integers(1, 12), min_size=1))),
-        km_per_year=draw(st.sampled_from([0.0, 500.0, 7000.0, 40_000.0])),
-        washes_per_year=draw(st.floats(0, 60)),
-        tours=tuple(draw(st.lists(tours(), max_size=2))),
-        odometer=draw(odometers()),
-        washed_on=tuple(draw(st.lists(st.integers(0, 900).map(lambda back: AS_OF - timedelta(days=back)), max_size=3))),
-    )
+habits = uses(days_before(AS_OF, -500, 700), st.lists(days_before(AS_OF, 0, 900), max_size=3), odometers())
 
 
 @st.composite
@@ -73,7 +57,7 @@ coats = st.builds(
     log_rate=st.floats(-1, 1),
     log_rate_sd=st.sampled_from([None, 0.05, 0.2, 1.5]),
 )
-bikes = st.tuples(sites(), uses(), st.lists(coats, max_size=5))
+bikes = st.tuples(sites(), habits, st.lists(coats, max_size=5))
 parameters = st.sampled_from([DEFAULTS, NO_BRINE, RINSED])
 
 
@@ -85,14 +69,14 @@ def test_many_at_once_are_due_as_each_by_itself(fleet: list[tuple[Site, Use, lis
         for where, how, put_on in fleet
         for answer in forecast(where, how, put_on, AS_OF, table, HORIZON_YEARS).coats
     ]
-    habits = [Habit(where, how, tuple(coat.applied_on for coat in put_on)) for where, how, put_on in fleet]
+    kept = [Habit(where, how, tuple(coat.applied_on for coat in put_on)) for where, how, put_on in fleet]
     columns = Coats.of((index, coat) for index, (*_, put_on) in enumerate(fleet) for coat in put_on)
-    fast = due_days(habits, columns, AS_OF, table, HORIZON_YEARS)
+    fast = due_days(kept, columns, AS_OF, table, HORIZON_YEARS)
     assert list(zip(fast.early.tolist(), fast.likely.tolist(), fast.late.tolist(), strict=True)) == slow
 
 
 @settings(max_examples=60)
-@given(sites(), uses(), st.lists(coats, min_size=1, max_size=12), parameters)
+@given(sites(), habits, st.lists(coats, min_size=1, max_size=12), parameters)
 def test_bikes_of_one_habit_are_not_cleaned_with_each_other(
     where: Site, how: Use, put_on: list[Coat], table: Parameters
 ) -> None:

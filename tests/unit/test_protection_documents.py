@@ -20,14 +20,8 @@ from reminders.protection.documents import (
 )
 from reminders.protection.due import forecast, salt_seasons
 from reminders.protection.types import Climate, Coat, Reading, Tour
-from tests.parts.climates import MARITIME
+from tests.parts.climates import AIR, MARITIME
 
-AIR = {
-    "temperature_c": 15,
-    "relative_humidity_percent": 70,
-    "so2_deposition_mg_m2_day": 4,
-    "chloride_deposition_mg_m2_day": 3,
-}
 ASKED: dict[str, Any] = {
     "climate": {
         "temperature_c": list(MARITIME.temperature_c),
