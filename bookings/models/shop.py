@@ -127,6 +127,7 @@ class OpeningHours(models.Model):
 
     class Meta:
         ordering = ["weekday"]
+        verbose_name_plural = _("opening hours")
         constraints = [
             models.CheckConstraint(condition=models.Q(opens__lt=models.F("closes")), name="opens_before_closing")
         ]

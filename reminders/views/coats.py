@@ -20,7 +20,8 @@ def coat_rows(bike: Bike, today: date) -> list[dict[str, Any]]:
             "coat": line.row.coat,
             "percent": line.percent,
             "months": month_range(line.row.due_early, line.row.due_late),
-            "act_by": line.row.act_by,
+            # A day that has passed is no advice any more.
+            "act_by": line.row.act_by if line.row.act_by and line.row.act_by >= today else None,
             "why": wear_reason(line.row.wear_share),
         }
         for line in charts.coat_lines(bike, today)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from html import unescape
 from typing import Any
 
@@ -110,6 +110,15 @@ def test_a_mistake_is_said_at_its_field_and_nothing_typed_is_lost(
     assert html.count(" open>") == 1
     assert list(Schedule.objects.values()) == before
     assert not OdometerReading.objects.exists() and not Wash.objects.exists() and not Tour.objects.exists()
+
+
+def test_a_day_to_act_by_is_named_until_it_has_passed(bike: Bike) -> None:
+    row = CoatDue.objects.exclude(act_by=None).order_by("act_by")[0]
+    assert row.act_by is not None
+    CoatDue.objects.exclude(pk=row.pk).update(act_by=None)
+    on_the_day = datetime.combine(row.act_by, time(9), UTC)
+    assert "better by" in words(rider_at(on_the_day).get(own(bike)))
+    assert "better by" not in words(rider_at(on_the_day + timedelta(days=1)).get(own(bike)))
 
 
 def test_an_unanswered_question_about_salt_is_said_at_it(bike: Bike) -> None:
