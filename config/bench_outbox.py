@@ -75,15 +75,18 @@ class Outbox:
         return paths
 
     def reset(self) -> None:
-        """Every notice is due again and the sink has forgotten; not timed."""
+        """The sink has forgotten and every notice is due again; not timed.
+
+        In this order, because a sweep that is still on its way from the round before may begin at once.
+        """
         from reminders.models import Attempt, Notice
 
+        self.place.sink.tell(forget=True)
         Attempt.objects.all()._raw_delete("default")
         fresh = {"lease_token": None, "lease_until": None, "handed_over_at": None, "settled_at": None, "attempts": 0}
         Notice.objects.update(state=Notice.State.WAITING, outcome="", **fresh)
         with connection.cursor() as cursor:
             cursor.execute("VACUUM ANALYZE" if connection.vendor == "postgresql" else "PRAGMA wal_checkpoint(TRUNCATE)")
-        self.place.sink.tell(forget=True)
 
     def ours(self) -> str:
         """One poke; done when everything is recorded."""
@@ -96,8 +99,11 @@ class Outbox:
         return self._received()
 
     def start_loops(self) -> None:
-        """As many processes as there are workers, each with its connection open and its bytes in memory."""
-        self.reset()
+        """As many processes as there are workers, each with its connection open and its bytes in memory.
+
+        The notices stay as they are, handed over: were they due, a late sweep would send them into the plain round.
+        """
+        self.place.sink.tell(forget=True)
         command = [sys.executable, "-m", "config.study.bare_loop", str(self.place.port), settings.MAIL_FROM]
         for path in self.parcels:
             loop = subprocess.Popen(
