@@ -53,7 +53,7 @@ class Installation:
             "PYTHONPATH": str(settings.BASE_DIR),
             "RIMEBOOK_ACCEPT_PASSED_NOW": "1",
             "SECRET_KEY": settings.SECRET_KEY,
-            "DATABASE_URL": _database_url(),
+            "DATABASE_URL": database_url(),
             "REDIS_URL": self.broker,
             "EMAIL_HOST": HOST,
             "EMAIL_PORT": str(self.port),
@@ -118,7 +118,8 @@ def _database(home: Path) -> Iterator[None]:
         facts["TEST"]["NAME"] = None
 
 
-def _database_url() -> str:
+def database_url() -> str:
+    """The URL of the database in use, for processes of their own."""
     facts = connection.settings_dict
     if connection.vendor == "sqlite":
         return f"sqlite:///{facts['NAME']}"

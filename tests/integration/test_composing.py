@@ -13,12 +13,13 @@ import pytest
 
 from bookings.models import Shop, Visit
 from bookings.services import bookings
+from config.study.installation import database_url
 from reminders.mailer.letters import mail_message
 from reminders.models import CoatDue, Notice, Recall
 from reminders.services import planning, sending
 from reminders.services.composing import compose, letter_of
 from tests.parts.stories import MORNING, STAFF, collected, confirmed, pencilled, ready
-from tests.parts.workers import ROOT, database_url
+from tests.parts.workers import ROOT
 
 pytestmark = pytest.mark.django_db
 Kind = Notice.Kind

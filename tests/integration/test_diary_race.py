@@ -20,7 +20,7 @@ from django.db import connection
 from bookings import selectors
 from bookings.models import Bay, Bike, Rider, Shop, Tier
 from config.demo.shop import open_shop
-from tests.parts.workers import database_url
+from config.study.installation import database_url
 
 NOW = datetime(2025, 11, 3, 9, 0, tzinfo=UTC)
 PROCESSES = 4

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from django.db import connection
 from kombu import pools
 
 from config.celery import app
 from config.embedded import broker_url as start_broker
 from config.embedded import worker_part
+from config.study.installation import database_url
 from config.supervision import Supervisor
 from tests.parts.smtp_sink import SmtpSink
 
@@ -50,15 +50,6 @@ def broker(broker_url: str) -> Iterator[str]:
 def _empty(url: str) -> None:
     with app.connection_for_write(url=url) as connected:
         connected.default_channel.client.flushdb()
-
-
-def database_url() -> str:
-    """The URL of the test database, for processes of their own."""
-    facts = connection.settings_dict
-    if connection.vendor == "sqlite":
-        return f"sqlite:///{facts['NAME']}"
-    login = facts["USER"] + (f":{facts['PASSWORD']}" if facts["PASSWORD"] else "")
-    return f"postgres://{login}@{facts['HOST']}:{facts['PORT']}/{facts['NAME']}"
 
 
 @pytest.fixture
